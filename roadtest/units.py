@@ -72,7 +72,7 @@ class UnknownUnitError(ValueError):
     def __init__(self, name: str) -> None:
         self.name = name
         self.nearest = _nearest_unit(name)
-        hint = f", did you mean "{self.nearest}"?" if self.nearest else ""
+        hint = f', did you mean "{self.nearest}"?' if self.nearest else ""
         super().__init__(f"unknown unit {_short(name)}{hint}")
 
 
