@@ -1,0 +1,398 @@
+"""The value that everything shows: what one drive measured and what follows from it.
+
+Every class mirrors one object of the results file; a field is a key (`from_` is `from`). SI units,
+engine speed in r/min, angles in rad, grades and slips as fractions. Times called `_s` are seconds
+from `drive.start_utc`. A figure that was not measured is None, never NaN and never 0.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Final, Literal
+
+from roadtest import __version__
+from roadtest.as_json import MisfitError, from_plain, parse_json, to_plain
+from roadtest.errors import InputError
+from roadtest.quantity import Quantity
+
+FORMAT: Final = "roadtest results 1"
+
+Verdict = Literal["pass", "fail", "not proven"]
+ManoeuvreKind = Literal["hold", "pull", "stop", "coast"]
+ReadIn = Literal["mph", "km/h"]
+
+
+@dataclass(frozen=True)
+class Software:
+    """What made the results."""
+
+    name: str = "roadtest"
+    version: str = __version__
+
+
+@dataclass(frozen=True)
+class CarInfo:
+    """The car, as the build sheet names it."""
+
+    label: str = "build sheet"
+    chassis: str | None = None
+
+
+@dataclass(frozen=True)
+class FileInfo:
+    """One file of the drive folder; `why_ignored` says why it was not used."""
+
+    name: str
+    sha256: str
+    kind: Literal["nmea", "gpx", "tach", "notes", "channels", "build", "ignored"]
+    why_ignored: str | None = None
+    size: int | None = None  # bytes
+
+
+@dataclass(frozen=True)
+class Gap:
+    """A stretch of the drive without fixes."""
+
+    start_s: float
+    end_s: float
+
+
+@dataclass(frozen=True)
+class LogInfo:
+    """How good one log was. For logs that hold no fixes, `fixes` are its rows."""
+
+    name: str
+    kind: Literal["nmea", "gpx", "tach", "notes", "channels"]
+    fixes_read: int
+    fixes_used: int
+    rejected: Mapping[str, int] = field(default_factory=dict)  # how many, by reason
+    rejected_first: Mapping[str, str] = field(default_factory=dict)  # "line 12", by reason
+    rate_hz: float | None = None
+    speed_source: Literal["doppler", "position"] | None = None
+    speed_noise: Quantity | None = None  # m/s, standard deviation of one fix
+    gaps: tuple[Gap, ...] = ()
+    remarks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class DriveInfo:
+    """The drive as a whole; it starts at the first usable fix."""
+
+    start_utc: str | None = None  # "2026-05-02T08:00:00Z"
+    duration_s: float | None = None
+    distance: Quantity | None = None
+    top_speed: Quantity | None = None
+
+
+@dataclass(frozen=True)
+class TachInfo:
+    """The tach against GPS time and against the gearing."""
+
+    offset_s: Quantity | None = None  # added to the tach's own clock gives GPS time
+    noise: Quantity | None = None  # r/min
+    scale: Quantity | None = None  # shown / true, if the build sheet's gearing is right
+
+
+@dataclass(frozen=True)
+class Manoeuvre:
+    """A stretch of the drive that something can be measured on; `id` is its kind and number."""
+
+    id: str
+    kind: ManoeuvreKind
+    start_s: float
+    end_s: float
+    gear: int | None = None
+    used: bool = True
+    why_not: str | None = None
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One hold: what the dial showed (None until somebody fills it in), and the truth."""
+
+    manoeuvre: str
+    indicated: Quantity | None = None
+    true: Quantity | None = None
+    error: Quantity | None = None  # indicated - true
+
+
+@dataclass(frozen=True)
+class Correction:
+    """One thing to change so that the speedometer shows what it should, and what would follow."""
+
+    kind: Literal["driven_teeth", "ratio_adapter", "pulses_per_km", "turns_per_mile", "needle"]
+    present: int | float | None = None
+    advised: int | float | None = None
+    scale_after: Quantity | None = None
+    findings_after: Mapping[str, Verdict] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class SpeedometerResult:
+    """indicated = scale · true + offset."""
+
+    readings: tuple[Reading, ...] = ()
+    scale: Quantity | None = None
+    offset: Quantity | None = None  # m/s
+    corrections: tuple[Correction, ...] = ()
+
+
+@dataclass(frozen=True)
+class OdometerResult:
+    """Distance shown against distance driven; scale = indicated / true."""
+
+    indicated: Quantity | None = None
+    true: Quantity | None = None
+    scale: Quantity | None = None
+
+
+@dataclass(frozen=True)
+class GearRow:
+    """One gear: `overall` is engine turns per wheel turn, `ratio` is overall over the axle."""
+
+    gear: int
+    overall: Quantity | None = None
+    ratio: Quantity | None = None
+    expected: float | None = None
+    seconds: float | None = None
+
+
+@dataclass(frozen=True)
+class Step:
+    """The ratio between two gears, which needs neither tyre nor axle."""
+
+    from_: int
+    to: int
+    step: Quantity | None = None
+    expected: float | None = None
+
+
+@dataclass(frozen=True)
+class Shown:
+    """The candidate that the road shows, and how probable it is among those named."""
+
+    label: str
+    probability: float
+
+
+@dataclass(frozen=True)
+class CruiseRow:
+    """Engine speed at a road speed."""
+
+    gear: int
+    speed: Quantity | None = None
+    rpm: Quantity | None = None
+
+
+@dataclass(frozen=True)
+class GearingResult:
+    """What tach and road speed together show of gearbox, axle, tyre and clutch."""
+
+    gears: tuple[GearRow, ...] = ()
+    revs_per_metre_top: Quantity | None = None  # 1/m, engine revolutions in top gear
+    steps: tuple[Step, ...] = ()
+    gearbox_shown: Shown | None = None
+    axle: Quantity | None = None  # with the build sheet's tyre
+    axle_shown: Shown | None = None
+    circumference: Quantity | None = None  # m, with the build sheet's axle
+    clutch_slip: Quantity | None = None  # fraction of engine speed
+    cruise: tuple[CruiseRow, ...] = ()
+
+
+@dataclass(frozen=True)
+class StopResult:
+    """One stop, from the beginning of braking deceleration to rest."""
+
+    manoeuvre: str
+    initial_speed: Quantity | None = None
+    mfdd: Quantity | None = None  # m/s², as driven
+    mfdd_level: Quantity | None = None  # the road's grade taken out; the one judged
+    peak: Quantity | None = None  # largest mean over 0.1 s
+    distance: Quantity | None = None
+    distance_nominal: Quantity | None = None
+    nominal_speed: Quantity | None = None
+    build_up_s: Quantity | None = None
+    drift: Quantity | None = None  # m, to the right is positive
+    heading_change: Quantity | None = None  # rad, to the right is positive
+    grade: Quantity | None = None
+
+
+@dataclass(frozen=True)
+class BrakingResult:
+    """All stops. `fade`: last like stop over first; `spread`: standard deviation over mean."""
+
+    stops: tuple[StopResult, ...] = ()
+    fade: Quantity | None = None
+    spread: Quantity | None = None
+
+
+@dataclass(frozen=True)
+class CoastRun:
+    """One run out of gear."""
+
+    manoeuvre: str
+
+
+@dataclass(frozen=True)
+class DecelerationAt:
+    """Coasting deceleration at a speed."""
+
+    speed: Quantity | None = None
+    value: Quantity | None = None
+
+
+@dataclass(frozen=True)
+class CoastingResult:
+    """What holds the car back when nothing drives it."""
+
+    runs: tuple[CoastRun, ...] = ()
+    rolling_coefficient: Quantity | None = None
+    drag_area: Quantity | None = None  # m²
+    deceleration: tuple[DecelerationAt, ...] = ()
+
+
+@dataclass(frozen=True)
+class PullRun:
+    """One pull in a gear: the time between two speeds; `peak_power` in W at the wheels."""
+
+    manoeuvre: str
+    gear: int | None = None
+    from_: Quantity | None = None
+    to: Quantity | None = None
+    time: Quantity | None = None
+    peak_power: Quantity | None = None
+
+
+@dataclass(frozen=True)
+class Standing:
+    """One standing start, timed from first motion."""
+
+    to: Quantity | None = None
+    time: Quantity | None = None
+    manoeuvre: str | None = None
+
+
+@dataclass(frozen=True)
+class PullsResult:
+    """Pulls and standing starts."""
+
+    runs: tuple[PullRun, ...] = ()
+    standing: tuple[Standing, ...] = ()
+
+
+@dataclass(frozen=True)
+class ChannelResult:
+    """The range of one further logged quantity, in the unit its file gives."""
+
+    name: str
+    unit: str
+    min: float | None = None
+    max: float | None = None
+    at_max_s: float | None = None
+
+
+@dataclass(frozen=True)
+class Inspection:
+    """A hand check that the crew noted."""
+
+    what: str
+    verdict: Literal["pass", "fail", "not done"]
+
+
+@dataclass(frozen=True)
+class Limit:
+    """What is allowed: from `low` to `high`, either of which may be open (None), in `unit`."""
+
+    low: float | None
+    high: float | None
+    unit: str
+
+    def __post_init__(self) -> None:
+        ends = [end for end in (self.low, self.high) if end is not None]
+        if not ends or not all(math.isfinite(end) for end in ends) or ends != sorted(ends):
+            raise ValueError(f"not a limit: {self.low} to {self.high} {self.unit}")
+
+
+@dataclass(frozen=True)
+class FindingItem:
+    """One manoeuvre's part in a finding."""
+
+    manoeuvre: str | None
+    measured: Quantity | None
+    limit: Limit | None
+    verdict: Verdict
+    probability: float | None = None
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One target judged; `id` is the target's name."""
+
+    id: str
+    title: str
+    verdict: Verdict
+    measured: Quantity | None = None
+    limit: Limit | None = None
+    probability: float | None = None  # of conforming
+    basis: str = ""
+    reason: str = ""
+    to_settle: str | None = None
+    items: tuple[FindingItem, ...] = ()
+
+
+@dataclass(frozen=True)
+class Results:
+    """Everything one drive gave. Sections that nothing was measured for stay empty."""
+
+    format: Literal["roadtest results 1"] = FORMAT
+    software: Software = field(default_factory=Software)
+    units: ReadIn = "mph"  # what people read; the figures here stay SI
+    car: CarInfo = field(default_factory=CarInfo)
+    files: tuple[FileInfo, ...] = ()
+    logs: tuple[LogInfo, ...] = ()
+    drive: DriveInfo = field(default_factory=DriveInfo)
+    tach: TachInfo = field(default_factory=TachInfo)
+    manoeuvres: tuple[Manoeuvre, ...] = ()
+    speedometer: SpeedometerResult = field(default_factory=SpeedometerResult)
+    odometer: OdometerResult = field(default_factory=OdometerResult)
+    gearing: GearingResult = field(default_factory=GearingResult)
+    braking: BrakingResult = field(default_factory=BrakingResult)
+    coasting: CoastingResult = field(default_factory=CoastingResult)
+    pulls: PullsResult = field(default_factory=PullsResult)
+    channels: tuple[ChannelResult, ...] = ()
+    inspections: tuple[Inspection, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    next_steps: tuple[str, ...] = ()
+
+
+def to_json(results: Results) -> str:
+    """Return the results file as text: every key present, null where nothing was measured.
+
+    Numbers keep their full precision; the same results give the same text. Raises ValueError
+    (a MisfitError with the key) on a number that is not finite: that is a fault of ours, not of
+    the drive. Half characters, as file names of unknown encoding give them, become U+FFFD.
+    """
+    plain = to_plain(results, Results)
+    text = json.dumps(plain, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+    return re.sub("[\ud800-\udfff]", "\ufffd", text)
+
+
+def from_json(text: str, name: str = "results.json") -> Results:
+    """Return the results that `text` (the content of file `name`) holds.
+
+    Raises InputError when it is not a results file of this format; keys this version does not know
+    are passed over.
+    """
+    plain = parse_json(text, name)
+    if not isinstance(plain, dict) or "format" not in plain:
+        raise InputError(name, "", "not a results file", f'an object with "format": "{FORMAT}"')
+    if plain["format"] != FORMAT:
+        raise InputError(name, "format", repr(plain["format"])[:60], f'"{FORMAT}"')
+    try:
+        return from_plain(plain, Results)
+    except MisfitError as misfit:
+        raise InputError(name, misfit.place, misfit.found, misfit.expected) from None
