@@ -46,7 +46,7 @@ def radii_m(latitude_deg: Floats) -> tuple[Floats, Floats]:
 def local_metres(
     latitude_deg: Floats, longitude_deg: Floats, origin: Origin | None = None
 ) -> tuple[Floats, Floats]:
-    """Return east and north of `origin` ([n] each, m); the first fix is the origin if none is given.
+    """Return east and north of `origin` ([n] each, m); without one, the first fix is the origin.
 
     The direction in which the fix is seen in the origin's tangent plane, with the length of the
     arc to it (an azimuthal equidistant picture). NaN in gives NaN out; longitudes may wrap.
