@@ -15,12 +15,13 @@ import difflib
 import math
 import re
 from dataclasses import dataclass
-from typing import Final, Literal, overload
+from typing import TYPE_CHECKING, Final, Literal, TypeAlias, overload
 
-import numpy as np
-from numpy.typing import NDArray
+if TYPE_CHECKING:  # numpy only names types here; the command line starts faster without it
+    import numpy as np
+    from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+    Floats: TypeAlias = NDArray[np.float64]
 
 Dimension = Literal[
     "length",
@@ -73,7 +74,7 @@ class UnknownUnitError(ValueError):
         self.name = name
         self.nearest = _nearest_unit(name)
         hint = f', did you mean "{self.nearest}"?' if self.nearest else ""
-        super().__init__(f"unknown unit {_short(name)}{hint}")
+        super().__init__(f"unknown unit {quoted(name)}{hint}")
 
 
 class QuantityError(ValueError):
@@ -216,6 +217,12 @@ def from_si(value: float | Floats, unit_name: str) -> float | Floats:
     return (value - unit.offset) / unit.factor
 
 
+def quoted(text: str) -> str:
+    """Return `text` in quotes, on one line and cut to a length that fits a message."""
+    tidy = "".join(c if c.isprintable() else " " for c in text)
+    return f'"{tidy}"' if len(tidy) <= 40 else f'"{tidy[:37]}..."'
+
+
 def wanted(dimension: Dimension) -> str:
     """Return what to expect of a quantity, in words: 'a mass such as "790 kg"'."""
     article = "an" if dimension[0] in "aeiou" else "a"
@@ -233,7 +240,7 @@ def parse_quantity(text: str, dimension: Dimension) -> Given:
     """
     given, unit = _parse(text, wanted(dimension))
     if unit.dimension != dimension:
-        found = f"{_short(text)} is {_with_article(unit.dimension)}"
+        found = f"{quoted(text)} is {_with_article(unit.dimension)}"
         raise QuantityError(found, wanted(dimension))
     return given
 
@@ -251,21 +258,21 @@ def _parse(text: str, expected: str) -> tuple[Given, Unit]:
     if not tidy:
         raise QuantityError("an empty text", expected)
     if len(tidy) > _LONGEST_TEXT:
-        raise QuantityError(f"{_short(text)}, {len(text)} characters long", expected)
+        raise QuantityError(f"{quoted(text)}, {len(text)} characters long", expected)
     if _DECIMAL_COMMA.search(tidy):
-        found = f"{_short(text)} has a comma in a number"
+        found = f"{quoted(text)} has a comma in a number"
         raise QuantityError(found, f"a decimal point and no thousands separator, {expected}")
     value_text, spread_text = _split_spread(tidy)
     value, unit_name = _term(value_text, text, expected)
     if not unit_name:
-        raise QuantityError(f"{_short(text)} has no unit", expected)
+        raise QuantityError(f"{quoted(text)} has no unit", expected)
     try:
         unit = find_unit(unit_name)
     except UnknownUnitError as error:
-        raise QuantityError(f"{_short(text)} has an {error}", expected) from None
+        raise QuantityError(f"{quoted(text)} has an {error}", expected) from None
     si = value * unit.factor + unit.offset
     if not math.isfinite(si):
-        raise QuantityError(f"{_short(text)} is too large a number", expected)
+        raise QuantityError(f"{quoted(text)} is too large a number", expected)
     return Given(si, None if spread_text is None else _spread(spread_text, value, unit)), unit
 
 
@@ -287,10 +294,10 @@ def _term(term_text: str, text: str, expected: str) -> tuple[float, str]:
     """Return the number and the unit name of one term; the name may be empty."""
     match = _TERM.fullmatch(term_text)
     if not match:
-        raise QuantityError(f"{_short(text)} does not begin with a number", expected)
+        raise QuantityError(f"{quoted(text)} does not begin with a number", expected)
     number = float(match[1])
     if not math.isfinite(number):
-        raise QuantityError(f"{_short(text)} is too large a number", expected)
+        raise QuantityError(f"{quoted(text)} is too large a number", expected)
     return number, match[2].strip()
 
 
@@ -304,27 +311,21 @@ def _spread(spread_text: str, value: float, unit: Unit) -> float:
     try:
         own = find_unit(unit_name) if unit_name else None
     except UnknownUnitError as error:
-        raise QuantityError(f"{_short(shown)} has an {error}", expected) from None
+        raise QuantityError(f"{quoted(shown)} has an {error}", expected) from None
     if own is None:
-        raise QuantityError(f"{_short(shown)} has no unit", expected)
+        raise QuantityError(f"{quoted(shown)} has no unit", expected)
     # Two per cent of 20 degC would depend on the scale, so a temperature takes no relative spread.
     relative = own.name == "%" and unit.dimension != "fraction" and unit.offset == 0.0
     if own.dimension != unit.dimension and not relative:
-        raise QuantityError(f"{_short(shown)} is {_with_article(own.dimension)}", expected)
+        raise QuantityError(f"{quoted(shown)} is {_with_article(own.dimension)}", expected)
     spread = number * own.factor * (abs(value) * unit.factor if relative else 1.0)
     if not (math.isfinite(spread) and number >= 0.0):
-        raise QuantityError(f"{_short(shown)} is negative or too large", expected)
+        raise QuantityError(f"{quoted(shown)} is negative or too large", expected)
     return spread
 
 
 def _with_article(dimension: Dimension) -> str:
     return wanted(dimension).partition(" such as ")[0]
-
-
-def _short(text: str) -> str:
-    """Return `text` quoted, on one line and cut to a length that fits a message."""
-    tidy = "".join(c if c.isprintable() else " " for c in text)
-    return f'"{tidy}"' if len(tidy) <= 40 else f'"{tidy[:37]}..."'
 
 
 def _nearest_unit(name: str) -> str | None:
