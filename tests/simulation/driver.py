@@ -75,6 +75,12 @@ class Driver:
             self.vehicle.open(1.0, self.car.idle_rpm * (1.0 + 0.02 * self._noise()))
         self._note("idle", start, 0)
 
+    def start_rolling(self, speed_mps: float) -> None:
+        """Begin the drive on the move, in a fitting gear (for short drives)."""
+        self.vehicle.speed_mps = speed_mps
+        self.vehicle.gear = self.fitting_gear(speed_mps)
+        self._steady(speed_mps, 2.0, 0.1)
+
     def reach(self, speed_mps: float, accel_mps2: float = 1.3, gear: int | None = None) -> None:
         """Go up or down to a speed with normal driving, ending in `gear` (or a fitting one)."""
         final = self.fitting_gear(speed_mps) if gear is None else gear
