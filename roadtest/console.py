@@ -1,0 +1,176 @@
+"""Results as text for the person beside the car: the log, the findings, the figures, what next."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import Final
+
+from roadtest.console_figures import put_figures
+from roadtest.results import Finding, FindingItem, Limit, LogInfo, ReadIn, Results, Verdict
+from roadtest.terminal import Page
+from roadtest.wording import (
+    NOT_MEASURED,
+    VERDICT_MARK,
+    VERDICT_WORD,
+    clock_text,
+    duration_text,
+    limit_text,
+    number_text,
+    plural,
+    probability_text,
+    quantity_text,
+)
+
+_PAINT: Final[dict[Verdict, str]] = {"fail": "1;31", "not proven": "1;33", "pass": "1;32"}
+_INDENT: Final = 14
+_SPEED_FROM: Final = {
+    "doppler": "speed as the receiver gives it",
+    "position": "speed from positions only",
+}
+PERCENT_FINDINGS: Final = frozenset({"clutch_slip", "fade", "spread"})
+"""Findings whose fractions are read in per cent; other fractions are ratios."""
+
+
+def render(
+    results: Results, units: ReadIn, colour: bool, width: int = 80, encoding: str = "utf-8"
+) -> str:
+    """Return what a technician reads of `results`, no line wider than `width` columns.
+
+    Speeds and distances are in `units`. Characters that `encoding` can't hold are written plainer.
+    """
+    page = Page(width, encoding, colour)
+    _put_head(page, results, units)
+    _put_log(page, results, units)
+    _put_findings(page, results, units)
+    put_figures(page, results, units)
+    if results.next_steps:
+        page.heading("What to do next")
+        for number, step in enumerate(results.next_steps, 1):
+            page.paragraph(step, label=f"{number}.", indent=4)
+    return page.text()
+
+
+def _put_head(page: Page, results: Results, units: ReadIn) -> None:
+    car, drive = results.car, results.drive
+    page.paragraph(f"{car.label} ({car.chassis})" if car.chassis else car.label)
+    parts = [
+        drive.start_utc and f"started {drive.start_utc}",
+        drive.duration_s is not None and f"{duration_text(drive.duration_s)} long",
+        drive.distance and quantity_text(drive.distance, units),
+        drive.top_speed and f"top speed {quantity_text(drive.top_speed, units)}",
+    ]
+    said = ", ".join(part for part in parts if part)
+    if said:
+        page.paragraph(f"Drive: {said}.", indent=2)
+    page.paragraph(_summary(results), indent=2)
+
+
+def _summary(results: Results) -> str:
+    if not results.findings:
+        return "No targets are set in the build sheet, so nothing is judged; figures follow."
+    counts = Counter(finding.verdict for finding in results.findings)
+    said = (f"{counts[verdict]} {word.lower()}" for verdict, word in VERDICT_WORD.items())
+    return f"{plural(len(results.findings), 'target')} judged: {', '.join(said)}."
+
+
+def _put_log(page: Page, results: Results, units: ReadIn) -> None:
+    page.heading("The log")
+    for log in results.logs:
+        page.paragraph(_quality(log, units), label=log.name, indent=_INDENT)
+        for line in _losses(log):
+            page.paragraph(line, indent=_INDENT)
+    if not results.logs:
+        page.paragraph("No log was used.")
+    for file in results.files:
+        if file.kind == "ignored":
+            reason = f"ignored: {file.why_ignored or 'no reason given'}"
+            page.paragraph(reason, label=file.name, indent=_INDENT)
+    for manoeuvre in results.manoeuvres:
+        if not manoeuvre.used:
+            at = clock_text(manoeuvre.start_s)
+            reason = f"at {at}, not used: {manoeuvre.why_not or 'no reason given'}"
+            page.paragraph(reason, label=manoeuvre.id, indent=_INDENT)
+
+
+def _quality(log: LogInfo, units: ReadIn) -> str:
+    """Say how fast, how quiet and how complete a log is, in one sentence."""
+    parts: list[str] = [log.kind]
+    if log.rate_hz is not None:
+        parts.append(f"{number_text(log.rate_hz, 3)} Hz")
+    if log.speed_noise is not None:
+        parts.append(f"speed noise {quantity_text(log.speed_noise, units)}")
+    if log.speed_source is not None:
+        parts.append(_SPEED_FROM[log.speed_source])
+    things = "fixes" if log.kind in ("nmea", "gpx") else "rows"
+    parts.append(f"{log.fixes_used} of {log.fixes_read} {things} used")
+    return ", ".join(parts)
+
+
+def _losses(log: LogInfo) -> list[str]:
+    lines = []
+    for reason, count in sorted(log.rejected.items(), key=lambda item: (-item[1], item[0])):
+        first = log.rejected_first.get(reason)
+        lines.append(f"lost {count}: {reason}" + (f" (first: {first})" if first else ""))
+    for gap in log.gaps:
+        span = number_text(gap.end_s - gap.start_s, 3)
+        lines.append(f"gap of {span} s from {clock_text(gap.start_s)} to {clock_text(gap.end_s)}")
+    return [*lines, *log.remarks]
+
+
+def _put_findings(page: Page, results: Results, units: ReadIn) -> None:
+    if not results.findings:
+        return
+    page.heading("Findings")
+    for verdict in VERDICT_WORD:
+        for finding in results.findings:
+            if finding.verdict == verdict:
+                page.gap()
+                _put_finding(page, finding, units)
+
+
+def _put_finding(page: Page, finding: Finding, units: ReadIn) -> None:
+    label = f"{VERDICT_MARK[finding.verdict]} {VERDICT_WORD[finding.verdict]}"
+    page.paragraph(finding.title, label=label, indent=_INDENT, paint=_PAINT[finding.verdict])
+    percent = finding.id in PERCENT_FINDINGS
+    lines = [_against_limit(finding, units, percent)]
+    lines += [_item_line(item, finding.limit, units, percent) for item in _telling_items(finding)]
+    passed = sum(item.verdict == "pass" for item in finding.items)
+    if passed and finding.verdict != "pass":
+        lines.append(f"{passed} of {plural(len(finding.items), 'item')} passed")
+    if finding.probability is not None:
+        lines.append(f"probability of conforming: {probability_text(finding.probability)}")
+    for lead, said in (
+        ("", finding.reason),
+        ("To settle: ", finding.to_settle),
+        ("Basis: ", finding.basis),
+    ):
+        lines.append(lead + said if said else "")
+    for line in filter(None, lines):
+        page.paragraph(line, indent=_INDENT)
+
+
+def _telling_items(finding: Finding) -> list[FindingItem]:
+    """Return the items to list: those that decided a finding, unless it has but one."""
+    if len(finding.items) < 2:
+        return []
+    return [item for item in finding.items if item.verdict != "pass"]
+
+
+def _against_limit(finding: Finding | FindingItem, units: ReadIn, percent: bool) -> str:
+    allowed = limit_text(finding.limit, units, percent=percent)
+    if finding.measured is None:
+        return f"{NOT_MEASURED}; allowed: {allowed}" if allowed else ""
+    said = quantity_text(finding.measured, units, percent=percent)
+    return f"{said}; allowed: {allowed}" if allowed else said
+
+
+def _item_line(item: FindingItem, limit: Limit | None, units: ReadIn, percent: bool) -> str:
+    """Say one item: where, how much, its limit where that is its own, and its verdict."""
+    said = quantity_text(item.measured, units, percent=percent)
+    if item.limit is not None and item.limit != limit:
+        said += f" (allowed: {limit_text(item.limit, units, percent=percent)})"
+    chance = (
+        "" if item.probability is None else f" (probability {probability_text(item.probability)})"
+    )
+    where = f"{item.manoeuvre}: " if item.manoeuvre else ""
+    return f"{where}{said} {VERDICT_WORD[item.verdict]}{chance}"

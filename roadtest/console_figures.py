@@ -1,0 +1,276 @@
+"""The figures of each section as tables for a terminal; only what was measured."""
+
+from __future__ import annotations
+
+from dataclasses import fields
+
+from roadtest.quantity import Quantity
+from roadtest.results import (
+    BrakingResult,
+    CoastingResult,
+    Correction,
+    GearingResult,
+    PullsResult,
+    ReadIn,
+    Results,
+    Shown,
+    StopResult,
+)
+from roadtest.terminal import Page
+from roadtest.wording import (
+    VERDICT_WORD,
+    clock_text,
+    in_read_unit,
+    number_text,
+    pair_text,
+    probability_text,
+    quantity_text,
+)
+
+_INDENT = 31
+
+_TO_CHANGE = {
+    "driven_teeth": "Driven gear, teeth",
+    "ratio_adapter": "Ratio adapter",
+    "pulses_per_km": "Pulses per km",
+    "turns_per_mile": "Turns per mile",
+    "needle": "Needle",
+}
+
+
+def put_figures(page: Page, results: Results, units: ReadIn) -> None:
+    """Put down every section in which something was measured."""
+    _put_speedometer(page, results, units)
+    _put_scales(page, results, units)
+    _put_gearing(page, results.gearing, units)
+    _put_braking(page, results.braking, units)
+    _put_coasting(page, results.coasting, units)
+    _put_pulls(page, results.pulls, units)
+    _put_channels(page, results)
+    if results.inspections:
+        page.heading("Inspections")
+        for inspection in results.inspections:
+            page.paragraph(inspection.what, label=f"  {inspection.verdict}", indent=12)
+
+
+def _put_speedometer(page: Page, results: Results, units: ReadIn) -> None:
+    found = results.speedometer
+    if not is_measured(found):
+        return
+    page.heading("Speedometer")
+    starts = {m.id: clock_text(m.start_s) for m in results.manoeuvres}
+    if found.readings:
+        rows = [
+            [
+                reading.manoeuvre,
+                starts.get(reading.manoeuvre, ""),
+                _pair(reading.indicated, units) if reading.indicated else "no reading",
+                _pair(reading.true, units),
+                _pair(reading.error, units, signed=True) if reading.error else "",
+            ]
+            for reading in found.readings
+        ]
+        page.table(["hold", "at", f"dial, {units}", f"true, {units}", f"error, {units}"], rows)
+    _put_line(page, "dial / true speed", found.scale, units)
+    _put_line(page, "dial offset", found.offset, units, signed=True)
+    for correction in found.corrections:
+        _put_correction(page, correction)
+
+
+def _put_correction(page: Page, correction: Correction) -> None:
+    said = []
+    if correction.present is not None:
+        said.append(f"now {number_text(correction.present, 6)}")
+    if correction.advised is not None:
+        said.append(f"advised {number_text(correction.advised, 6)}")
+    if correction.scale_after is not None:
+        said.append(f"dial / true then {pair_text(correction.scale_after)}")
+    said += [f"{id_} then: {VERDICT_WORD[v]}" for id_, v in correction.findings_after.items()]
+    _put_text(page, _TO_CHANGE[correction.kind], ", ".join(said))
+
+
+def _put_scales(page: Page, results: Results, units: ReadIn) -> None:
+    odometer, tach = results.odometer, results.tach
+    if is_measured(odometer):
+        page.heading("Odometer")
+        _put_line(page, "shown", odometer.indicated, units)
+        _put_line(page, "driven", odometer.true, units)
+        _put_line(page, "shown / driven", odometer.scale, units)
+    if is_measured(tach):
+        page.heading("Tach")
+        _put_line(page, "shown / true", tach.scale, units)
+        _put_line(page, "noise", tach.noise, units)
+        _put_line(page, "clock, add", tach.offset_s, units, signed=True)
+
+
+def _put_gearing(page: Page, gearing: GearingResult, units: ReadIn) -> None:
+    if not is_measured(gearing):
+        return
+    page.heading("Gearing")
+    if gearing.gears:
+        rows = [
+            [
+                str(row.gear),
+                _pair(row.ratio, units),
+                "" if row.expected is None else number_text(row.expected),
+                _pair(row.overall, units),
+                "" if row.seconds is None else number_text(row.seconds, 3),
+            ]
+            for row in gearing.gears
+        ]
+        page.table(["gear", "ratio", "sheet", "overall", "seconds"], rows)
+    if gearing.steps:
+        page.gap()
+        rows = [
+            [
+                f"{step.from_} to {step.to}",
+                _pair(step.step, units),
+                "" if step.expected is None else number_text(step.expected),
+            ]
+            for step in gearing.steps
+        ]
+        page.table(["step", "ratio", "sheet"], rows)
+    _put_shown(page, "gearbox shown", gearing.gearbox_shown)
+    _put_line(page, "axle, tyre as on the sheet", gearing.axle, units)
+    _put_shown(page, "axle shown", gearing.axle_shown)
+    _put_line(page, "roll-out, axle as on sheet", gearing.circumference, units)
+    _put_line(page, "engine turns, top gear", gearing.revs_per_metre_top, units)
+    _put_line(page, "largest sustained slip", gearing.clutch_slip, units, percent=True)
+    if gearing.cruise:
+        page.gap()
+        rows = [
+            [str(row.gear), _pair(row.speed, units), _pair(row.rpm, units)]
+            for row in gearing.cruise
+        ]
+        page.table(["gear", f"cruise, {units}", "rpm"], rows)
+
+
+def _put_braking(page: Page, braking: BrakingResult, units: ReadIn) -> None:
+    if not is_measured(braking):
+        return
+    page.heading("Stops")
+    if braking.stops:
+        page.paragraph("Decelerations in m/s²; level: the road's grade taken out.")
+        heads = ["stop", f"from, {units}", "MFDD", "MFDD level", "peak", "build-up, s"]
+        page.table(heads, [_deceleration_row(stop, units) for stop in braking.stops])
+        page.gap()
+        heads = ["stop", "distance, m", "brought to", "m", "grade, %"]
+        page.table(heads, [_distance_row(stop, units) for stop in braking.stops])
+        page.gap()
+        page.paragraph("Drift and heading: to the right is positive.")
+        heads = ["stop", "drift, m", "heading, °"]
+        page.table(heads, [_drift_row(stop, units) for stop in braking.stops])
+    _put_line(page, "last stop / first (fade)", braking.fade, units, percent=True)
+    _put_line(page, "spread of like stops", braking.spread, units, percent=True)
+
+
+def _deceleration_row(stop: StopResult, units: ReadIn) -> list[str]:
+    figures = (stop.initial_speed, stop.mfdd, stop.mfdd_level, stop.peak, stop.build_up_s)
+    return [stop.manoeuvre, *(_pair(figure, units) for figure in figures)]
+
+
+def _distance_row(stop: StopResult, units: ReadIn) -> list[str]:
+    nominal = quantity_text(stop.nominal_speed, units) if stop.nominal_speed else ""
+    brought = _pair(stop.distance_nominal, units) if nominal else ""
+    grade = _pair(_percent(stop.grade), units, signed=True)
+    return [stop.manoeuvre, _pair(stop.distance, units), nominal, brought, grade]
+
+
+def _drift_row(stop: StopResult, units: ReadIn) -> list[str]:
+    figures = (stop.drift, stop.heading_change)
+    return [stop.manoeuvre, *(_pair(figure, units, signed=True) for figure in figures)]
+
+
+def _put_coasting(page: Page, coasting: CoastingResult, units: ReadIn) -> None:
+    if not is_measured(coasting):
+        return
+    page.heading("Coasting")
+    _put_text(page, "runs", ", ".join(run.manoeuvre for run in coasting.runs))
+    _put_line(page, "rolling coefficient", coasting.rolling_coefficient, units)
+    _put_line(page, "drag area", coasting.drag_area, units)
+    if coasting.deceleration:
+        rows = [[_pair(at.speed, units), _pair(at.value, units)] for at in coasting.deceleration]
+        page.table([f"at, {units}", "deceleration, m/s²"], rows, texts=0)
+
+
+def _put_pulls(page: Page, pulls: PullsResult, units: ReadIn) -> None:
+    if not is_measured(pulls):
+        return
+    page.heading("Pulls")
+    if pulls.runs:
+        power = in_read_unit(Quantity(0.0, 0.0, "W"), units).unit
+        rows = [
+            [
+                run.manoeuvre,
+                "" if run.gear is None else str(run.gear),
+                _pair(run.from_, units),
+                _pair(run.to, units),
+                _pair(run.time, units),
+                _pair(run.peak_power, units),
+            ]
+            for run in pulls.runs
+        ]
+        heads = ["pull", "gear", f"from, {units}", f"to, {units}", "time, s", f"wheels, {power}"]
+        page.table(heads, rows)
+    if pulls.standing:
+        page.gap()
+        rows = [
+            [run.manoeuvre or "standing start", _pair(run.to, units), _pair(run.time, units)]
+            for run in pulls.standing
+        ]
+        page.table(["from rest", f"to, {units}", "time, s"], rows)
+
+
+def _put_channels(page: Page, results: Results) -> None:
+    if not results.channels:
+        return
+    page.heading("Channels")
+    rows = [
+        [
+            channel.name,
+            channel.unit,
+            "" if channel.min is None else number_text(channel.min),
+            "" if channel.max is None else number_text(channel.max),
+            "" if channel.at_max_s is None else clock_text(channel.at_max_s),
+        ]
+        for channel in results.channels
+    ]
+    page.table(["channel", "unit", "lowest", "highest", "at"], rows, texts=2)
+
+
+def is_measured(section: object) -> bool:
+    """Tell whether any field of a section (a dataclass) holds something."""
+    return any(getattr(section, item.name) not in (None, ()) for item in fields(section))  # type: ignore[arg-type]
+
+
+def _pair(figure: Quantity | None, units: ReadIn, *, signed: bool = False) -> str:
+    """Return the text of a table's cell, whose unit the head names."""
+    return "–" if figure is None else pair_text(in_read_unit(figure, units), signed=signed)
+
+
+def _percent(figure: Quantity | None) -> Quantity | None:
+    return None if figure is None else Quantity(100.0 * figure.value, 100.0 * figure.u95, "%")
+
+
+def _put_line(
+    page: Page,
+    label: str,
+    figure: Quantity | None,
+    units: ReadIn,
+    *,
+    percent: bool = False,
+    signed: bool = False,
+) -> None:
+    if figure is not None:
+        _put_text(page, label, quantity_text(figure, units, percent=percent, signed=signed))
+
+
+def _put_shown(page: Page, label: str, shown: Shown | None) -> None:
+    if shown is not None:
+        text = f"{shown.label} (probability {probability_text(shown.probability)})"
+        _put_text(page, label, text)
+
+
+def _put_text(page: Page, label: str, text: str) -> None:
+    if text:
+        page.paragraph(text, label=f"  {label}", indent=_INDENT)

@@ -1,0 +1,166 @@
+"""Figures in words: SI quantities as people read them, rounded only here."""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+from roadtest.quantity import Quantity
+from roadtest.results import Limit, ReadIn, Verdict
+from roadtest.units import MILE_M, UnknownUnitError, find_unit
+
+VERDICT_WORD: Final[dict[Verdict, str]] = {
+    "fail": "FAIL",
+    "not proven": "NOT PROVEN",
+    "pass": "PASS",
+}
+"""The words for the verdicts, those that matter most first."""
+
+VERDICT_MARK: Final[dict[Verdict, str]] = {"fail": "✗", "not proven": "?", "pass": "✓"}
+
+NOT_MEASURED: Final = "not measured"
+FAR_M: Final = 1000.0  # from here on a length is a distance driven, and read in miles or km
+
+_READ_AS: Final[dict[str, tuple[str, str]]] = {  # SI unit: read with mph, read with km/h
+    "m/s": ("mph", "km/h"),
+    "W": ("hp", "kW"),
+    "rad": ("deg", "deg"),
+    "K": ("degC", "degC"),
+    "Pa": ("kPa", "kPa"),
+}
+_SYMBOL: Final[dict[str, str]] = {
+    "degC": "°C",
+    "degF": "°F",
+    "deg": "°",
+    "r/min": "rpm",
+    "1": "",
+    "m/s^2": "m/s²",
+}
+
+
+def in_read_unit(quantity: Quantity, units: ReadIn) -> Quantity:
+    """Return an SI `quantity` in the unit people read; its unit is the symbol to print.
+
+    Speeds follow `units`, powers are in hp beside mph and in kW beside km/h, lengths from 1000 m
+    on are in mile or km, absolute temperatures in °C. What is in no table stays as it is.
+    """
+    unit, second = quantity.unit, units == "km/h"
+    if unit == "1/m":
+        far, name = (1000.0, "per km") if second else (MILE_M, "per mile")
+        return Quantity(quantity.value * far, quantity.u95 * far, name)
+    if unit == "m" and abs(quantity.value) >= FAR_M:
+        read_as = "km" if second else "mile"
+    else:
+        read_as = _READ_AS[unit][second] if unit in _READ_AS else unit
+    symbol = _SYMBOL.get(read_as, read_as)
+    if read_as == unit:
+        return Quantity(quantity.value, quantity.u95, symbol)
+    try:
+        old, new = find_unit(unit), find_unit(read_as)
+    except UnknownUnitError:
+        return Quantity(quantity.value, quantity.u95, symbol)
+    value = (quantity.value * old.factor + old.offset - new.offset) / new.factor
+    return Quantity(value, quantity.u95 * old.factor / new.factor, symbol)
+
+
+def rounded(value: float, u95: float) -> tuple[str, str]:
+    """Return `value` and `u95` as text: u95 to two significant digits, value to match.
+
+    With u95 = 0 the value is an exact or nominal one: four significant digits at most.
+
+    Reference: JCGM 100:2008, 7.2.6 (at most two significant digits) [value from memory].
+    """
+    if u95 == 0.0:
+        return number_text(value), "0"
+    decimals = 1 - math.floor(math.log10(u95))
+    if round(u95, decimals) >= 10.0 ** (2 - decimals):  # 0.0996 becomes 0.10, not 0.100
+        decimals -= 1
+    return _fixed(value, decimals), _fixed(u95, decimals)
+
+
+def number_text(value: float, digits: int = 4) -> str:
+    """Return `value` with at most `digits` significant digits, no exponent, no idle zeros.
+
+    Digits before the decimal point are all kept.
+    """
+    if value == 0.0:
+        return "0"
+    decimals = max(0, digits - 1 - math.floor(math.log10(abs(value))))
+    text = _fixed(value, decimals)
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def pair_text(quantity: Quantity | None, *, signed: bool = False) -> str:
+    """Return "58.31 ± 0.40" of a quantity already in the unit to read, without the unit."""
+    if quantity is None:
+        return NOT_MEASURED
+    value, u95 = rounded(quantity.value, quantity.u95)
+    if signed and quantity.value > 0.0 and value.strip("0."):
+        value = f"+{value}"
+    return value if quantity.u95 == 0.0 else f"{value} ± {u95}"
+
+
+def quantity_text(
+    quantity: Quantity | None, units: ReadIn, *, percent: bool = False, signed: bool = False
+) -> str:
+    """Return "58.31 ± 0.40 mph" of an SI quantity; a fraction as such, or in per cent."""
+    if quantity is None:
+        return NOT_MEASURED
+    if percent and quantity.unit == "1":
+        read = Quantity(100.0 * quantity.value, 100.0 * quantity.u95, "%")
+    else:
+        read = in_read_unit(quantity, units)
+    return f"{pair_text(read, signed=signed)} {read.unit}".rstrip()
+
+
+def limit_text(limit: Limit | None, units: ReadIn, *, percent: bool = False) -> str:
+    """Return "at least 5.8 m/s²", "at most 105 °C" or "0 to 8.436 mph"; "" without a limit."""
+    if limit is None:
+        return ""
+    low, high = (
+        None
+        if end is None
+        else quantity_text(Quantity(end, 0.0, limit.unit), units, percent=percent)
+        for end in (limit.low, limit.high)
+    )
+    if low is None:
+        return f"at most {high}"
+    if high is None:
+        return f"at least {low}"
+    number, _, symbol = low.partition(" ")
+    return f"{number} to {high}" if high.endswith(symbol) else f"{low} to {high}"
+
+
+def probability_text(probability: float) -> str:
+    """Return "79.8 %"; never 0 or 100 %, for the model behind it is not as sure as that."""
+    if probability >= 0.9995:
+        return "over 99.9 %"
+    if probability < 0.0005:
+        return "under 0.1 %"
+    return f"{number_text(100.0 * probability, 3)} %"
+
+
+def clock_text(seconds: float) -> str:
+    """Return a time into the drive as "2:05" or "1:02:05"."""
+    minutes, rest = divmod(round(seconds), 60)
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours}:{minutes:02}:{rest:02}" if hours else f"{minutes}:{rest:02}"
+
+
+def duration_text(seconds: float) -> str:
+    """Return how long something took: "45 s", "10 min", "1 h 5 min"."""
+    if seconds < 60.0:
+        return f"{number_text(seconds, 3)} s"
+    hours, minutes = divmod(round(seconds / 60.0), 60)
+    return f"{hours} h {minutes} min" if hours else f"{minutes} min"
+
+
+def plural(count: int, noun: str) -> str:
+    """Return "1 gap" or "2 gaps"."""
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
+
+
+def _fixed(value: float, decimals: int) -> str:
+    """Return `value` to `decimals` places (tens where negative), never "-0"."""
+    text = f"{round(value, decimals):.{max(decimals, 0)}f}"
+    return text.removeprefix("-") if not text.strip("-0.") else text

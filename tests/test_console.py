@@ -1,0 +1,203 @@
+"""What a technician reads: order, units, and that hostile text can't break it."""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from roadtest.console import render
+from roadtest.quantity import Quantity
+from roadtest.results import (
+    CarInfo,
+    ChannelResult,
+    FileInfo,
+    Finding,
+    FindingItem,
+    Inspection,
+    Limit,
+    LogInfo,
+    ReadIn,
+    Results,
+)
+from roadtest.terminal import display_width
+from tests.example_results import EXAMPLE, LOG
+
+BOTH: tuple[ReadIn, ...] = ("mph", "km/h")
+HOSTILE = (
+    "\x1b[2J\x1b]0;title\x07 line\nbreak \u202eright to left\u202c 日本語の車のラベルは"
+    "とても長いので折り返す必要があります עברית Z\u0336\u0336\u0336\u0336algo "
+    + "x" * 200
+    + " \udcff\x00"
+)
+
+
+def _hostile() -> Results:
+    finding = dataclasses.replace(
+        EXAMPLE.findings[0], title=HOSTILE, reason=HOSTILE, basis=HOSTILE, to_settle=HOSTILE
+    )
+    return dataclasses.replace(
+        EXAMPLE,
+        car=CarInfo(HOSTILE, HOSTILE),
+        files=(FileInfo(HOSTILE, "00", "ignored", HOSTILE),),
+        logs=(dataclasses.replace(LOG, name=HOSTILE, rejected={HOSTILE: 2}, remarks=(HOSTILE,)),),
+        channels=(ChannelResult(HOSTILE, HOSTILE, 1.0, 2.0, 3.0),),
+        inspections=(Inspection(HOSTILE, "not done"),),
+        findings=(finding,),
+        next_steps=(HOSTILE,),
+    )
+
+
+def _line_with(text: str, part: str) -> str:
+    return next(line for line in text.splitlines() if part in line)
+
+
+@pytest.mark.parametrize("units", BOTH)
+@pytest.mark.parametrize("encoding", ["utf-8", "ascii", "cp1252"])
+@pytest.mark.parametrize("width", [1, 20, 40, 60, 80, 100])
+@pytest.mark.parametrize(
+    "results", [EXAMPLE, Results(), _hostile()], ids=["all", "empty", "hostile"]
+)
+def test_no_line_is_wider_than_asked_and_every_character_fits(
+    results: Results, width: int, encoding: str, units: ReadIn
+) -> None:
+    text = render(results, units, False, width, encoding)
+    text.encode(encoding)
+    assert max(display_width(line) for line in text.splitlines()) <= max(width, 20)
+    assert all(char.isprintable() or char == "\n" for char in text)
+
+
+@settings(derandomize=True, deadline=None, max_examples=60)
+@given(label=st.text(max_size=60), width=st.integers(20, 100), colour=st.booleans())
+def test_any_label_is_harmless(label: str, width: int, colour: bool) -> None:
+    results = dataclasses.replace(
+        EXAMPLE,
+        car=CarInfo(label),
+        channels=(ChannelResult(label, label, 1.0, 2.0, 3.0),),
+        findings=(dataclasses.replace(EXAMPLE.findings[0], title=label, reason=label),),
+    )
+    text = re.sub(r"\x1b\[[0-9;]*m", "", render(results, "mph", colour, width))
+    assert max(display_width(line) for line in text.splitlines()) <= width
+    assert all(char.isprintable() or char == "\n" for char in text)
+
+
+def test_parts_come_in_the_order_they_matter() -> None:
+    text = render(EXAMPLE, "mph", False)
+    parts = [
+        "THE LOG",
+        "FINDINGS",
+        "FAIL",
+        "NOT PROVEN",
+        "PASS",
+        "\nSPEEDOMETER",
+        "WHAT TO DO NEXT",
+    ]
+    places = [text.index(part) for part in parts]
+    assert places == sorted(places)
+
+
+def test_the_log_says_rate_noise_fixes_losses_gaps_and_what_was_ignored() -> None:
+    text = " ".join(render(EXAMPLE, "mph", False).split())
+    for part in (
+        "10 Hz",
+        "speed noise 0.1163 ± 0.0089 mph",
+        "5987 of 6000 fixes used",
+        "lost 10: no fix (first: line 1)",
+        "lost 3: bad checksum (first: line 12)",
+        "gap of 11.5 s from 2:00 to 2:12",
+        "the receiver repeats its last speed in 4 places",
+        "photo.jpg ignored: neither a log nor notes",
+        "stop-2 at 5:30, not used: the log has a gap in it",
+        "3 targets judged: 1 fail, 1 not proven, 1 pass.",
+    ):
+        assert part in text
+
+
+@pytest.mark.parametrize(
+    ("units", "parts"),
+    [
+        ("mph", ("0.5 ± 1.2 mph; allowed: 0 to 8.436 mph", "5.0476 ± 0.0038 mile", "55.3 ± 2.8")),
+        ("km/h", ("0.8 ± 1.9 km/h; allowed: 0 to 13.58 km/h", "8.1234 ± 0.0061 km", "41.2 ± 2.1")),
+    ],
+)
+def test_figures_are_in_the_users_units(units: ReadIn, parts: tuple[str, ...]) -> None:
+    text = render(EXAMPLE, units, False)
+    other = BOTH[units == "mph"]
+    assert all(part in text for part in parts)
+    assert f"error, {units}" in text
+    assert f" {other}" not in text.replace("hold 60 mph", "").replace("Hold 60 mph", "")
+
+
+def test_a_hold_without_a_reading_is_listed() -> None:
+    assert _line_with(render(EXAMPLE, "mph", False), "hold-2").split()[2:4] == ["no", "reading"]
+
+
+def test_a_finding_shows_limit_basis_reason_and_what_would_settle_it() -> None:
+    text = " ".join(render(EXAMPLE, "mph", False).split())
+    assert "? NOT PROVEN Speedometer 0.5 ± 1.2 mph; allowed: 0 to 8.436 mph" in text
+    assert "probability of conforming: 79.8 %" in text
+    assert "the interval of hold-1 reaches below the lower limit" in text
+    assert "To settle: hold 60 mph on the dial for 20 s" in text
+    assert "Basis: UN R39, 5.3" in text
+
+
+def test_of_several_items_those_that_decided_are_named() -> None:
+    limit = Limit(5.8, None, "m/s²")
+    items = (
+        FindingItem("stop-1", Quantity(6.5, 0.2, "m/s²"), limit, "pass", 1.0),
+        FindingItem("stop-2", Quantity(5.0, 0.2, "m/s²"), limit, "fail", 0.0),
+        FindingItem(
+            "stop-3", Quantity(4.0, 0.2, "m/s²"), Limit(3.9, None, "m/s²"), "not proven", 0.84
+        ),
+    )
+    finding = Finding("mfdd", "Deceleration", "fail", items[1].measured, limit, items=items)
+    text = " ".join(render(Results(findings=(finding,)), "mph", False).split())
+    assert "stop-2: 5.00 ± 0.20 m/s² FAIL (probability under 0.1 %)" in text
+    assert (
+        "stop-3: 4.00 ± 0.20 m/s² (allowed: at least 3.9 m/s²) NOT PROVEN (probability 84 %)"
+        in text
+    )
+    assert "1 of 3 items passed" in text
+    assert "stop-1" not in text
+
+
+def test_fractions_that_are_read_in_per_cent() -> None:
+    slip = Finding(
+        "clutch_slip", "Clutch slip", "pass", Quantity(0.004, 0.003, "1"), Limit(None, 0.02, "1")
+    )
+    scale = Finding("tach", "Tach", "pass", Quantity(1.002, 0.006, "1"), Limit(0.97, 1.03, "1"))
+    text = render(Results(findings=(slip, scale)), "mph", False)
+    assert "0.40 ± 0.30 %; allowed: at most 2 %" in text
+    assert "1.0020 ± 0.0060; allowed: 0.97 to 1.03" in text
+
+
+def test_what_was_not_measured_has_no_section() -> None:
+    text = render(Results(), "mph", False)
+    assert "No targets are set" in text
+    assert "No log was used." in text
+    for heading in ("FINDINGS", "SPEEDOMETER", "GEARING", "STOPS", "TACH", "CHANNELS", "NEXT"):
+        assert heading not in text
+
+
+def test_a_log_without_fixes_counts_rows() -> None:
+    log = LogInfo("tach.csv", "tach", 100, 99, {"not a number": 1})
+    text = render(Results(logs=(log,)), "mph", False)
+    assert "tach, 99 of 100 rows used" in text
+    assert "lost 1: not a number" in text
+
+
+def test_colour_only_adds_to_word_and_mark() -> None:
+    plain, coloured = render(EXAMPLE, "mph", False), render(EXAMPLE, "mph", True)
+    assert "\x1b" not in plain
+    assert "\x1b[1;31m✗ FAIL\x1b[0m" in coloured
+    assert re.sub(r"\x1b\[[0-9;]*m", "", coloured) == plain
+
+
+def test_ascii_output_keeps_words_and_marks() -> None:
+    text = render(EXAMPLE, "mph", False, 80, "ascii")
+    assert "! FAIL" in text
+    assert "+ PASS" in text
+    assert "6.05 +/- 0.20 m/s^2" in text
