@@ -1,0 +1,7 @@
+"""`python -m roadtest`."""
+
+import sys
+
+from roadtest.cli import main
+
+sys.exit(main())
