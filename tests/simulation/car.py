@@ -23,7 +23,8 @@ class Car:
     drag_area_m2: float = 0.8 / 1.225
     air_density_kgpm3: float = 1.225
     brake_capability_mps2: float = 8.5  # at full pedal, brakes cold
-    brake_fade_per_k: float = 0.0  # share of capability lost a kelvin above 150 K of heating
+    brake_fade_per_k: float = 0.0  # capability is divided by 1 + this * kelvin above ...
+    brake_fade_from_k: float = 150.0  # ... this much heating
     brake_heat_j_per_k: float = 9000.0  # all discs and drums together
     brake_cooling_s: float = 240.0
     rotating_neutral: float = 1.03  # effective mass / mass out of gear

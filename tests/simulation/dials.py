@@ -11,6 +11,7 @@ from tests.simulation.truth import Floats, Truth
 
 MPH_MPS = 0.44704
 MILE_M = 1609.344
+_AIR_DEGC = 15.0
 
 
 @dataclass(frozen=True)
@@ -56,12 +57,13 @@ def log_gauges(truth: Truth, seed: int, rate_hz: float = 1.0) -> Gauges:
     time = np.arange(int(truth.t_s[-1] * rate_hz)) / rate_hz
     rpm = np.interp(time, truth.t_s, truth.engine_rpm)
     power_kw = 1e-3 * np.interp(time, truth.t_s, truth.drive_force_n * truth.speed_mps)
-    heat, coolant = 22.0, []
+    heat, coolant = 35.0, []
     for power in np.maximum(power_kw, 0.0).tolist():
         opening = min(max((heat - 82.0) / 6.0, 0.0), 1.0)  # thermostat
-        heat += (0.16 + 0.02 * power - opening * (0.16 + 0.02 * 6.0)) / rate_hz
+        lost = (0.0005 + 0.004 * opening) * (heat - _AIR_DEGC)
+        heat += (0.09 + 0.007 * power - lost) / rate_hz
         coolant.append(heat)
-    warm = (np.array(coolant) - 22.0) / 66.0
+    warm = (np.array(coolant) - 35.0) / 53.0
     oil = np.clip(1.2 + rpm / 1250.0, 0.0, 4.6) * (1.15 - 0.25 * warm)
     volts = np.where(rpm < 1100.0, 13.6, 14.1)
 

@@ -139,6 +139,7 @@ class Driver:
     def standing(self, to_mps: float, shift_rpm: float = 5200.0) -> Manoeuvre:
         """Start from rest and go hard through the gears."""
         self._come_to_rest()
+        self._rest(self.rng.uniform(2.0, 4.0))
         start = self.time_s
         self._launch(4.0, 2800.0)
         while self.speed_mps < to_mps + 0.5 and self.time_s < start + 60.0:
@@ -281,6 +282,7 @@ class Driver:
     def _approach(self, from_mps: float, lift_s: float) -> None:
         """Come to a stop's initial speed, foot off just before the brakes."""
         self.reach(from_mps + 0.3 * lift_s)
+        self.vehicle.straight = True  # nobody picks a bend for it
         self._steady(from_mps + 0.3 * lift_s, self.rng.uniform(2.0, 4.0), 0.15)
         end = self.time_s + lift_s
         while self.time_s < end - 1e-9:
@@ -301,7 +303,7 @@ class Driver:
             harder = 1.0 + pedal.rise * (1.0 - self.speed_mps / initial)
             asked = pedal.level_mps2 * human * harder
             vehicle.open(foot * min(asked, vehicle.brake_limit_mps2()))
-        vehicle.turn_pm = 0.0
+        vehicle.turn_pm, vehicle.straight = 0.0, False
 
     def _part_stop(self, kind: str, from_mps: float, to_mps: float, pedal: Pedal) -> Manoeuvre:
         self._approach(from_mps, pedal.lift_s)

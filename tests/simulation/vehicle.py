@@ -37,6 +37,7 @@ class Vehicle:
         self.altitude_m = road.altitude_m
         self.gear = NEUTRAL
         self.rpm = car.idle_rpm
+        self.straight = False  # on a straight picked by the driver, whatever the road has here
         self.turn_pm = 0.0  # curvature the driver steers on top of the road's
         self.heat_k = 0.0  # brakes above cold
         self._force_n = 0.0
@@ -81,7 +82,7 @@ class Vehicle:
 
     def brake_limit_mps2(self) -> float:
         """What the brakes can do now, as hot as they are."""
-        lost = self.car.brake_fade_per_k * max(0.0, self.heat_k - 150.0)
+        lost = self.car.brake_fade_per_k * max(0.0, self.heat_k - self.car.brake_fade_from_k)
         return self.car.brake_capability_mps2 / (1.0 + lost)
 
     def _drive(self, goal_n: float) -> None:
@@ -105,7 +106,7 @@ class Vehicle:
         sin_h, cos_h = math.sin(self.heading_rad), math.cos(self.heading_rad)
         grade = self.road.grade(self.east_m, self.north_m, sin_h, cos_h)
         wind = self.road.wind_east_mps * sin_h + self.road.wind_north_mps * cos_h
-        bend = self.road.curvature_pm(self.distance_m)
+        bend = 0.0 if self.straight else self.road.curvature_pm(self.distance_m)
         self._ground = (grade, math.sin(math.atan(grade)), bend, -wind)
 
     def _advance(self, gear: int, brake_mps2: float, mass_gear: int | None = None) -> None:

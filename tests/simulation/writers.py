@@ -25,6 +25,7 @@ class Nmea:
 
     talker: str = "GN"
     sentences: tuple[str, ...] = ("RMC", "GGA", "VTG")
+    each_second: tuple[str, ...] = ()  # sent with the first fix of a second only
     minute_places: int = 5
     time_places: int = 2
     knot_places: int = 2
@@ -56,8 +57,9 @@ def nmea_lines(fixes: Fixes, style: Nmea = Nmea()) -> list[str]:
     lines: list[str] = []
     for index in range(fixes.time_s.size):
         fix = _worded(fixes, index, style)
-        bodies = (f"{style.talker}{kind},{makers[kind](fix, style)}" for kind in style.sentences)
-        lines += map(sentence, bodies)
+        whole = fix.when.microsecond == 0
+        kinds = style.sentences + (style.each_second if whole else ())
+        lines += [sentence(f"{style.talker}{kind},{makers[kind](fix, style)}") for kind in kinds]
     return lines
 
 
@@ -200,12 +202,20 @@ def iso_time(utc_s: float, places: int = 3, zone_hours: float | None = 0.0) -> s
     return f"{local:%Y-%m-%dT%H:%M:%S}{fraction}{offset[:3]}:{offset[3:]}"
 
 
-def tach_csv(rows: TachRows, start_utc_s: float | None = None) -> str:
-    """Return tach.csv: UTC stamps when the drive's start is given, elapsed seconds when not."""
+def tach_csv(
+    rows: TachRows, start_utc_s: float | None = None, zone_hours: float | None = 0.0
+) -> str:
+    """Return tach.csv: stamps when the drive's start is given, elapsed seconds when not.
+
+    zone_hours is that of the stamps; None leaves it out (give the start in local time then).
+    """
     header = "elapsed_s,rpm" if start_utc_s is None else "time,rpm"
     lines = [header]
     for clock, rpm in zip(rows.clock_s.tolist(), rows.rpm.tolist(), strict=True):
-        when = f"{clock:.3f}" if start_utc_s is None else iso_time(start_utc_s + clock)
+        if start_utc_s is None:
+            when = f"{clock:.3f}"
+        else:
+            when = iso_time(start_utc_s + clock, 3, zone_hours)
         lines.append(f"{when},{rpm:.0f}")
     return "\n".join([*lines, ""])
 
