@@ -332,17 +332,24 @@ class Driver:
 def _with_figures(truth: Truth, made: Manoeuvre) -> Manoeuvre:
     """Fill in what only the finished truth can tell exactly."""
     figures = dict(made.figures)
+    end_s = made.end_s
+    inside = (truth.t_s >= made.start_s) & (truth.t_s <= end_s)
     if made.kind == "stop":
         figures.update(stop_figures(truth, made.start_s))
+        end_s = figures["end_s"]
     elif made.kind == "hold":
-        figures["mean_mps"] = truth.mean_speed_mps(made.start_s, made.end_s)
+        figures["mean_mps"] = truth.mean_speed_mps(made.start_s, end_s)
+        figures["mean_rpm"] = float(truth.engine_rpm[inside].mean())
     elif made.kind == "pull":
         begin = truth.rises_through(figures["from_mps"], made.start_s)
         figures["time_s"] = truth.rises_through(figures["to_mps"], begin) - begin
+        figures["peak_power_w"] = float((truth.drive_force_n * truth.speed_mps)[inside].max())
     elif made.kind == "standing":
         first = truth.rises_through(1e-9, made.start_s)
         figures["time_s"] = truth.rises_through(figures["to_mps"], first) - first
-    end_s = figures["end_s"] if made.kind == "stop" else made.end_s
+    elif made.kind == "coast":
+        begin = truth.falls_through(figures["from_mps"], made.start_s - truth.step_s)
+        figures["time_s"] = truth.falls_through(figures["to_mps"], begin) - begin
     return dataclasses.replace(made, end_s=end_s, figures=figures)
 
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
+from tests.simulation.lag import lagged
 from tests.simulation.truth import Floats, Truth
 
 Bools = NDArray[np.bool_]
@@ -174,7 +175,8 @@ def _velocity(
 ) -> tuple[Floats, Floats]:
     """Return speed and course as the receiver says them."""
     seen = time - receiver.delay_s
-    level = np.interp(seen, truth.t_s, _lagged(truth, receiver.lag_s))
+    level = truth.speed_mps / np.sqrt(1.0 + truth.grade**2)
+    level = np.interp(seen, truth.t_s, lagged(level, truth.step_s, receiver.lag_s))
     along = level + _noise(receiver, time, rng)
     across = _noise(receiver, time, rng)
     # A receiver measures a velocity: at rest its errors make a small positive speed, not zero mean.
@@ -185,19 +187,6 @@ def _velocity(
     speed = np.where(speed < receiver.clamp_mps, 0.0, speed)
     course = np.where(speed > 0.0, np.degrees(heading) % 360.0, np.nan)
     return speed, course
-
-
-def _lagged(truth: Truth, lag_s: float) -> Floats:
-    """Level speed through a first-order lag, at the truth's own steps."""
-    level = truth.speed_mps / np.sqrt(1.0 + truth.grade**2)
-    if lag_s <= 0.0:
-        return np.asarray(level)
-    share = 1.0 - math.exp(-float(truth.t_s[1] - truth.t_s[0]) / lag_s)
-    out, now = [], float(level[0])
-    for value in level.tolist():
-        now += share * (value - now)
-        out.append(now)
-    return np.array(out)
 
 
 def _noise(receiver: Receiver, time: Floats, rng: np.random.Generator) -> Floats:

@@ -154,7 +154,7 @@ def clutch_slip(truth: Truth) -> float:
         wheels = truth.car.locked_rpm(1.0, pull.gear) * truth.speed_mps[inside]
         creep = np.array([truth.car.creep(f) for f in truth.drive_force_n[inside].tolist()])
         slip = 1.0 - wheels * (1.0 + creep) / truth.engine_rpm[inside]
-        worst = max(worst, _sustained(slip, round(1.0 / float(truth.t_s[1]))))
+        worst = max(worst, _sustained(slip, round(1.0 / truth.step_s)))
     return worst
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tests.simulation.lag import lagged
 from tests.simulation.truth import Floats, Truth
 
 
@@ -54,23 +55,12 @@ def log_tach(truth: Truth, tach: Tach, seed: int) -> TachRows:
     end_s = min(tach.until_s, float(truth.t_s[-1]))
     count = int((end_s - tach.from_s) * tach.rate_hz)
     time = tach.from_s + np.arange(count) / tach.rate_hz
-    shown = np.interp(time, truth.t_s, _lagged(truth.engine_rpm, truth, tach.lag_s))
+    shown = np.interp(time, truth.t_s, lagged(truth.engine_rpm, truth.step_s, tach.lag_s))
     shown = tach.scale * shown + rng.normal(0.0, tach.noise_rpm, count)
     if tach.step_rpm > 0.0:
         shown = tach.step_rpm * np.round(shown / tach.step_rpm)
     kept = rng.random(count) >= tach.missing_share
     return TachRows(tach.clock(time)[kept], np.maximum(shown, 0.0)[kept])
-
-
-def _lagged(rpm: Floats, truth: Truth, lag_s: float) -> Floats:
-    if lag_s <= 0.0:
-        return rpm
-    share = 1.0 - math.exp(-float(truth.t_s[1] - truth.t_s[0]) / lag_s)
-    out, now = [], float(rpm[0])
-    for value in rpm.tolist():
-        now += share * (value - now)
-        out.append(now)
-    return np.array(out)
 
 
 @dataclass(frozen=True)

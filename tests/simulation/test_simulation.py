@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -112,6 +113,42 @@ def test_brakes_that_pull_right_drift_right(drive: Truth) -> None:
     expected = 0.5 * 0.001 * pulled.figures["distance_m"] ** 2
     drift = pulled.figures["drift_m"] - straight.figures["drift_m"]
     assert drift == pytest.approx(expected, rel=0.1, abs=0.1)
+
+
+def test_a_pull_has_the_power_that_speeds_the_car_up() -> None:
+    """Handbook power: (mass · factor · a + F(v)) · v, on the level."""
+    truth = simulate(lambda driver: driver.pull(3, 10.0, 22.0), seed=1)
+    (pull,) = truth.of_kind("pull")
+    inside = (truth.t_s >= pull.start_s) & (truth.t_s < pull.end_s - 0.02)
+    speed, accel = truth.speed_mps[inside], truth.accel_mps2[inside]
+    factor = 1.04 + 0.0025 * (1.40 * 4.22) ** 2
+    power = (790.0 * factor * accel + 120.0 + 0.40 * speed**2) * speed
+    assert pull.figures["peak_power_w"] == pytest.approx(power.max(), rel=0.002)
+    assert 30e3 < pull.figures["peak_power_w"] < 50e3
+
+
+def test_a_simulated_coast_takes_the_closed_form_time() -> None:
+    truth = simulate(lambda driver: driver.coast(25.0, 10.0), seed=1)
+    (coast,) = truth.of_kind("coast")
+    slow, root = math.sqrt(120.0 / 0.40), math.sqrt(120.0 * 0.40)
+    expected = 813.7 / root * (math.atan(25.0 / slow) - math.atan(10.0 / slow))
+    assert coast.figures["time_s"] == pytest.approx(expected, abs=0.02)
+
+
+def test_grade_is_taken_out_of_the_level_deceleration() -> None:
+    """The same foot on a 2 % climb and on the flat gives the same level figure."""
+    pedal = Pedal(level_mps2=6.0, unevenness=0.0, rise=0.0)
+    flat, hill = (
+        simulate(lambda d: d.stop(20.0, pedal), road=replace(level_road(), slope_east=s), seed=1)
+        for s in (0.0, 0.02)
+    )
+    (level,), (climb,) = flat.of_kind("stop"), hill.of_kind("stop")
+    assert climb.figures["grade"] == pytest.approx(0.02, abs=1e-6)
+    assert climb.figures["mfdd_mps2"] - level.figures["mfdd_mps2"] > 0.18
+    # Gravity moves the car through its effective mass, 3 % more than its weight says.
+    assert climb.figures["mfdd_level_mps2"] == pytest.approx(
+        level.figures["mfdd_level_mps2"], abs=0.012
+    )
 
 
 def test_same_seed_same_drive() -> None:

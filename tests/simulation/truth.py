@@ -27,9 +27,9 @@ class Manoeuvre:
 
     kind: hold, pull, standing, stop, snub, interrupted, coast, traffic, idle, turn, cruise.
     figures: what is known exactly about it (SI), by kind:
-      hold: mean_mps, target_mps; stop: see `stop_figures`; pull: from_mps, to_mps, time_s;
-      standing: to_mps, time_s (from first motion); coast: from_mps, to_mps, f0_n, f2; snub and
-      interrupted: initial_mps, final_mps.
+      hold: mean_mps, target_mps, mean_rpm; stop: see `stop_figures`; pull: from_mps, to_mps,
+      time_s, peak_power_w (at the wheels); standing: to_mps, time_s (from first motion);
+      coast: from_mps, to_mps, time_s, f0_n, f2; snub and interrupted: initial_mps, final_mps.
     """
 
     kind: str
@@ -59,6 +59,11 @@ class Truth:
     gear: Ints  # 1.. locked in gear, 0 neutral, -1 clutch in, slipping at a start, or between gears
     drive_force_n: Floats
     manoeuvres: tuple[Manoeuvre, ...] = ()
+
+    @property
+    def step_s(self) -> float:
+        """Time between samples."""
+        return float(self.t_s[1] - self.t_s[0])
 
     def speed_at(self, time_s: Floats | float) -> Floats:
         """Speed at any times (exact)."""
