@@ -122,8 +122,8 @@ _TABLE: Final[dict[Unit, tuple[str, ...]]] = {
     Unit("psi", "pressure", _POUND_FORCE_N / _INCH_M**2): ("lbf/in²", "lbf/in^2"),
     Unit("inHg", "pressure", 13595.1 * STANDARD_GRAVITY_MPS2 * _INCH_M): (),
     Unit("K", "temperature", 1.0): (),
-    Unit("degC", "temperature", 1.0, 273.15): ("°C", "℃", "C"),
-    Unit("degF", "temperature", 5 / 9, 459.67 * 5 / 9): ("°F", "℉", "F"),
+    Unit("degC", "temperature", 1.0, 273.15): ("°C", "℃", "C", "deg C"),
+    Unit("degF", "temperature", 5 / 9, 459.67 * 5 / 9): ("°F", "℉", "F", "deg F"),
     Unit("V", "voltage", 1.0): ("volt", "volts"),
     Unit("A", "current", 1.0): ("amp", "amps"),
     Unit("rad", "angle", 1.0): (),
@@ -178,6 +178,7 @@ _EXAMPLES: Final[dict[Dimension, str]] = {
     "engine speed": '"100 rpm"',
 }
 
+_ANY: Final = 'a number with a unit, such as "105 degC"'
 _LONGEST_TEXT: Final = 100
 _NUMBER: Final = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 _TERM: Final = re.compile(rf"({_NUMBER}) ?(.*)", re.DOTALL)
@@ -223,25 +224,25 @@ def quoted(text: str) -> str:
     return f'"{tidy}"' if len(tidy) <= 40 else f'"{tidy[:37]}..."'
 
 
-def wanted(dimension: Dimension) -> str:
+def wanted(dimension: Dimension, example: str = "") -> str:
     """Return what to expect of a quantity, in words: 'a mass such as "790 kg"'."""
-    article = "an" if dimension[0] in "aeiou" else "a"
-    return f"{article} {dimension} such as {_EXAMPLES[dimension]}"
+    shown = f'"{example}"' if example else _EXAMPLES[dimension]
+    return f"{_with_article(dimension)} such as {shown}"
 
 
-def parse_quantity(text: str, dimension: Dimension) -> Given:
+def parse_quantity(text: str, dimension: Dimension, example: str = "") -> Given:
     """Return the quantity that `text` states, in SI.
 
     "790 kg", "1.742 m ± 0.005 m", "1.742 ± 0.005 m", "(1.742 ± 0.005) m" or "790 kg ± 2 %";
     "+/-" serves for "±". What follows the sign is the half-width of the 95 % interval. On a
-    fraction, "3 % ± 1 %" means from 2 to 4 %.
+    fraction, "3 % ± 1 %" means from 2 to 4 %. An `example` replaces the usual one in messages.
 
     Raises QuantityError (a ValueError) that says what was found and what was expected.
     """
-    given, unit = _parse(text, wanted(dimension))
+    expected = wanted(dimension, example)
+    given, unit = _parse(text, expected)
     if unit.dimension != dimension:
-        found = f"{quoted(text)} is {_with_article(unit.dimension)}"
-        raise QuantityError(found, wanted(dimension))
+        raise QuantityError(f"{quoted(text)} is {_with_article(unit.dimension)}", expected)
     return given
 
 
@@ -250,10 +251,20 @@ def parse_any_quantity(text: str) -> tuple[Given, Unit]:
 
     As `parse_quantity`, for where the dimension is not known beforehand.
     """
-    return _parse(text, 'a number with a unit, such as "105 degC"')
+    return _parse(text, _ANY)
 
 
-def _parse(text: str, expected: str) -> tuple[Given, Unit]:
+def split_quantity(text: str) -> tuple[float, str]:
+    """Return the number and the unit that `text` is made of, whether or not we know the unit.
+
+    For quantities that are only compared with others written in the same unit. Raises
+    QuantityError.
+    """
+    return _term(_tidy(text, _ANY), text, _ANY)
+
+
+def _tidy(text: str, expected: str) -> str:
+    """Return `text` with plain signs and single spaces, or say why it can't be a quantity."""
     tidy = " ".join(text.replace("−", "-").replace("+/-", "±").split())
     if not tidy:
         raise QuantityError("an empty text", expected)
@@ -262,7 +273,11 @@ def _parse(text: str, expected: str) -> tuple[Given, Unit]:
     if _DECIMAL_COMMA.search(tidy):
         found = f"{quoted(text)} has a comma in a number"
         raise QuantityError(found, f"a decimal point and no thousands separator, {expected}")
-    value_text, spread_text = _split_spread(tidy)
+    return tidy
+
+
+def _parse(text: str, expected: str) -> tuple[Given, Unit]:
+    value_text, spread_text = _split_spread(_tidy(text, expected))
     value, unit_name = _term(value_text, text, expected)
     if not unit_name:
         raise QuantityError(f"{quoted(text)} has no unit", expected)
@@ -325,7 +340,7 @@ def _spread(spread_text: str, value: float, unit: Unit) -> float:
 
 
 def _with_article(dimension: Dimension) -> str:
-    return wanted(dimension).partition(" such as ")[0]
+    return f"an {dimension}" if dimension[0] in "aeiou" else f"a {dimension}"
 
 
 def _nearest_unit(name: str) -> str | None:
