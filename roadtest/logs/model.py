@@ -92,7 +92,7 @@ NoteItem = Literal["indicated speed", "odometer", "tach", "gear", "remark", "ins
 
 @dataclass(frozen=True)
 class Note:
-    """One row of notes.csv. A time is seconds since 1970 (`clock` utc or local), or on a clock face.
+    """One row of notes.csv. Its time is seconds since 1970 (`clock` utc or local) or on a clock.
 
     `clock` "face": `time_s` is seconds past midnight, local, on the drive's date.
     """
@@ -105,7 +105,8 @@ class Note:
     text: str  # the value as written ("pass", "fail", "not done" for an inspection)
     resolution: float | None  # of `value`, from the decimals written, SI; None where meaningless
     remark: str
-    u_time_s: float = 2.5  # standard; ±5 s (95 %) unless the row says otherwise
+    # Standard: ±5 s is half the 95 % interval (k = 1.96) unless the row says otherwise.
+    u_time_s: float = 5.0 / 1.96
 
 
 @dataclass(frozen=True)
