@@ -1,0 +1,1 @@
+"""From screened fixes to a joint posterior over the car's motion."""

@@ -1,0 +1,96 @@
+"""How the motion and the slow errors go from one knot to the next.
+
+The car's acceleration is driven by a jerk that forgets itself over `JERK_MEMORY_S` (the model of
+R. A. Singer, IEEE Trans. Aerospace and Electronic Systems AES-6, 1970, with jerk in the place of
+acceleration; value from memory). Over spans much longer than that it is white jerk, the integrated
+random walk of acceleration; over shorter ones acceleration is smooth, as a car's is.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+JERK_MEMORY_S = 0.15
+"""A foot on a pedal, a clutch, a tyre's carcass: each changes acceleration over 0.1 to 0.3 s.
+Common practice, no published source."""
+
+
+@dataclass(frozen=True)
+class SlowError:
+    """A slowly wandering (Ornstein-Uhlenbeck) part of what the receiver says."""
+
+    sd: float  # stationary standard deviation, in the unit measured
+    memory_s: float
+
+
+@dataclass(frozen=True)
+class Steps:
+    """Transitions of one kinematic axis over n-1 intervals, for a jerk intensity of 1 (m/s³)²·s.
+
+    States are [position,] speed, acceleration, jerk: k of them.
+    """
+
+    forward: Floats  # F [n-1, k, k]
+    precision: Floats  # Q⁻¹ [n-1, k, k]
+
+
+def kinematic_steps(intervals_s: Floats, with_position: bool) -> Steps:
+    """Return the transitions over `intervals_s` [n-1] float, s, all positive."""
+    unique, index = np.unique(np.round(intervals_s, 7), return_inverse=True)
+    forward = _forward(unique, with_position)
+    precision = np.linalg.inv(_covariance(unique, with_position))
+    return Steps(forward[index], precision[index])
+
+
+def _forward(h: Floats, with_position: bool) -> Floats:
+    """Return exp(A·h) [n, k, k] of the kinematic chain."""
+    matrix = np.zeros((h.size, 4, 4))
+    matrix[:, range(4), range(4)] = 1.0
+    matrix[:, 0, 1] = matrix[:, 1, 2] = h
+    matrix[:, 0, 2] = 0.5 * h * h
+    matrix[:, :, 3] = _jerk_response(h)
+    return matrix if with_position else matrix[:, 1:, 1:]
+
+
+def _jerk_response(s: Floats) -> Floats:
+    """Return what a unit of jerk has become after `s` seconds: [..., 4] position … jerk."""
+    tau = JERK_MEMORY_S
+    x = s / tau
+    decay = np.exp(-x)
+    acceleration = -tau * np.expm1(-x)
+    # Series where the closed forms would cancel.
+    small = x < 0.02
+    xs = np.where(small, x, 0.0)
+    speed = np.where(
+        small,
+        tau**2 * xs**2 * (0.5 - xs / 6.0 + xs**2 / 24.0),
+        tau * s - tau * acceleration,
+    )
+    position = np.where(
+        small,
+        tau**3 * xs**3 * (1.0 / 6.0 - xs / 24.0 + xs**2 / 120.0),
+        tau * (0.5 * s * s - speed),
+    )
+    return np.stack([position, speed, acceleration, decay], axis=-1)
+
+
+def _covariance(h: Floats, with_position: bool) -> Floats:
+    """Return Q [n, k, k] = ∫₀ʰ g(s)·g(s)ᵀ ds / memory², g the response to jerk.
+
+    Gauss-Legendre sums over [0, 8 memories] and the rest, so that both the decay and the long
+    polynomial part are integrated to rounding.
+    """
+    nodes, weights = np.polynomial.legendre.leggauss(16)
+    first = np.minimum(h, 8.0 * JERK_MEMORY_S)
+    total = np.zeros((h.size, 4, 4))
+    for start, length in ((np.zeros_like(h), first), (first, h - first)):
+        s = start[:, None] + 0.5 * length[:, None] * (nodes + 1.0)
+        g = _jerk_response(s)
+        w = 0.5 * length[:, None] * weights / JERK_MEMORY_S**2
+        total += np.einsum("ns,nsi,nsj->nij", w, g, g)
+    return total if with_position else total[:, 1:, 1:]

@@ -1,0 +1,106 @@
+"""Gibbs sampler over the motion, the liveliness of its jerk, and the noise of the observations.
+
+Each sweep draws the whole motion in one go (it is Gaussian given the rest), then the jerk
+intensities given the motion, then the noise given the misfits. The spread of the draws holds all
+that is not known, tails and changes of pace included.
+
+Reference: A. Gelman et al., Bayesian Data Analysis, 3rd ed., chapter 11 (Gibbs sampler) and
+chapter 17.2 (Student's t as a mixture of normals); value from memory.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roadtest.motion.intensity import Bins, bins_for, draw_precision
+from roadtest.motion.kinematics import SlowError
+from roadtest.motion.noise import Noise, NoisePrior, draw_noise, draw_weight
+from roadtest.motion.system import Knots, MotionSystem
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Observed:
+    """What the log shows at the knots: c = 1 row of speeds, or c = 2 rows of positions."""
+
+    knots: Knots
+    values: Floats  # [c, n], NaN where nothing is observed
+    rounding: Floats  # [n], variance that rounding adds
+    with_position: bool
+
+    @property
+    def seen(self) -> Bools:
+        """[n], True where there is an observation."""
+        return np.asarray(np.isfinite(self.values).all(axis=0))
+
+    def part(self, pick: NDArray[np.int64]) -> Observed:
+        """Return the observations at the knots `pick`, in order."""
+        knots = Knots(self.knots.time_s[pick], self.knots.still[pick])
+        return Observed(knots, self.values[:, pick], self.rounding[pick], self.with_position)
+
+
+@dataclass(frozen=True)
+class Model:
+    """What is assumed of a receiver."""
+
+    prior: NoisePrior
+    slow: tuple[SlowError, ...]
+
+
+class Sampler:
+    """The state of one Gibbs chain."""
+
+    def __init__(
+        self, observed: Observed, model: Model, noise: Noise, rng: np.random.Generator
+    ) -> None:
+        """Set up a chain at `noise` and at a middling jerk intensity."""
+        self.observed = observed
+        self.model = model
+        self.noise = noise
+        self._rng = rng
+        self.seen = observed.seen
+        self._values = np.where(self.seen, observed.values, 0.0)
+        reference = _rough_path(observed) if observed.with_position else None
+        self.system = MotionSystem(observed.knots, model.slow, reference)
+        self.bins: Bins = bins_for(
+            observed.knots.time_s, self.system.kinematic * observed.values.shape[0]
+        )
+        self.precision = np.full(self.bins.count, 1.0)
+        self.weight = self._plain_weight()
+
+    def _plain_weight(self) -> Floats:
+        variance = self.noise.sd**2 + self.observed.rounding
+        return np.where(self.seen, 1.0 / variance, 0.0)
+
+    @property
+    def intensity(self) -> Floats:
+        """[n-1], jerk intensity over each interval."""
+        return 1.0 / self.precision[self.bins.of_interval]
+
+    def sweep(self, with_noise: bool) -> Floats:
+        """Draw everything once; return the drawn kinematic states [c, n, k]."""
+        system, intensity = self.system, self.intensity
+        rhs = system.rhs(self._values, intensity, self.weight)
+        solution = system.factor(intensity, self.weight).draws(rhs, self._rng)
+        motion = system.kinematics(solution)
+        energy = system.jerk_energy(motion)
+        self.precision = draw_precision(energy, self.precision, self.bins, self._rng)
+        misfit = system.misfit(solution, self._values)[:, self.seen]
+        rounding = self.observed.rounding[self.seen]
+        if with_noise:
+            flat = misfit.ravel(), np.tile(rounding, misfit.shape[0])
+            self.noise = draw_noise(*flat, self.noise, self.model.prior, self._rng)
+        self.weight = np.zeros(self.seen.size)
+        self.weight[self.seen] = draw_weight(misfit, rounding, self.noise, self._rng)
+        return motion
+
+
+def _rough_path(observed: Observed) -> Floats:
+    """Return positions [c, n] at every knot, straight between the observed ones."""
+    time, seen = observed.knots.time_s, observed.seen
+    return np.array([np.interp(time, time[seen], row[seen]) for row in observed.values])
