@@ -45,9 +45,7 @@ class Band:
 
     def onward(self, i: int, j: int) -> Floats:
         """Return a view [n-1] of element (i, j) of the blocks in row k+1, column k."""
-        return self.entries[
-            self.states + i - j, j : (self.knots - 1) * self.states : self.states
-        ]
+        return self.entries[self.states + i - j, j : (self.knots - 1) * self.states : self.states]
 
     def blocks(self) -> tuple[Floats, Floats]:
         """Return the diagonal blocks [n, m, m] and those below them [n-1, m, m]."""
@@ -112,10 +110,10 @@ def marginal_covariances(band: Band) -> Floats:
 
 def _reduced_covariances(diagonal: Floats, lower: Floats) -> tuple[Floats, Floats]:
     """Return the covariances [n, m, m] and those of neighbours, Cov(x[k+1], x[k]) [n-1, m, m]."""
-    n, m = diagonal.shape[:2]
+    n = diagonal.shape[0]
     if n == 1:
-        return np.linalg.inv(diagonal), lower.copy()
-    odd_inverse = np.linalg.inv(diagonal[1::2])
+        return _inverse(diagonal), lower.copy()
+    odd_inverse = _inverse(diagonal[1::2])
     odd, even = odd_inverse.shape[0], (n + 1) // 2
     left = lower[0::2]  # block (odd i, even i), i = 0 … odd-1
     right = lower[1::2]  # block (even i+1, odd i)
@@ -140,3 +138,7 @@ def _reduced_covariances(diagonal: Floats, lower: Floats) -> tuple[Floats, Float
     lags[0::2] = with_left
     lags[1::2] = with_right.transpose(0, 2, 1)
     return covariances, lags
+
+
+def _inverse(blocks: Floats) -> Floats:
+    return np.asarray(np.linalg.inv(blocks), dtype=np.float64)

@@ -43,7 +43,7 @@ def kinematic_steps(intervals_s: Floats, with_position: bool) -> Steps:
     """Return the transitions over `intervals_s` [n-1] float, s, all positive."""
     unique, index = np.unique(np.round(intervals_s, 7), return_inverse=True)
     forward = _forward(unique, with_position)
-    precision = np.linalg.inv(_covariance(unique, with_position))
+    precision = np.asarray(np.linalg.inv(_covariance(unique, with_position)), dtype=np.float64)
     return Steps(forward[index], precision[index])
 
 

@@ -71,9 +71,7 @@ def draw_noise(
     return Noise(sd, float(_TAILS[_pick(tails, rng)]))
 
 
-def draw_weight(
-    misfit: Floats, rounding: Floats, noise: Noise, rng: np.random.Generator
-) -> Floats:
+def draw_weight(misfit: Floats, rounding: Floats, noise: Noise, rng: np.random.Generator) -> Floats:
     """Return [c, n] → [n] draws of 1 / variance of each observation.
 
     Axes of one fix share their weight: a bad fix is bad both ways.

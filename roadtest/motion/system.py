@@ -132,10 +132,11 @@ class MotionSystem:
         Over c axes it is the intensity times a chi-square of c·k degrees of freedom.
         """
         step = kinematics[:, 1:] - np.einsum("nij,cnj->cni", self._forward, kinematics[:, :-1])
-        return np.einsum("cni,nij,cnj->n", step, self._precision, step, optimize=True)
+        energy = np.einsum("cni,nij,cnj->n", step, self._precision, step, optimize=True)
+        return np.asarray(energy, dtype=np.float64)
 
     def misfit(self, solution: Floats, observed: Floats) -> Floats:
-        """Return [c, n]: `observed` less what `solution` [c, n, m] would show without white noise."""
+        """Return [c, n]: `observed` less what `solution` [c, n, m] shows, white noise aside."""
         shown = solution[:, :, 0] + solution[:, :, self.kinematic :].sum(axis=2)
         departure = observed if self.reference is None else observed - self.reference
         return np.asarray(departure - shown, dtype=np.float64)

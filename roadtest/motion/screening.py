@@ -1,0 +1,141 @@
+"""From the fixes of a log to what the motion estimate observes, every loss counted."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roadtest.errors import InputError
+from roadtest.geodesy import local_metres
+from roadtest.logs.model import GpsLog, Loss
+from roadtest.motion.rounding import rounding_variance, speed_step
+from roadtest.motion.sampler import Observed
+from roadtest.motion.standing import Standing, standing_by_position, standing_by_speed
+from roadtest.motion.system import Knots
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+Ints = NDArray[np.int64]
+
+FASTEST_MPS = 100.0  # 360 km/h: no car this is for goes faster
+_LEAST_STEP_S = 1e-3
+_LEAST_FIXES = 10
+_EDGE_SD = 0.02  # m/s, of a reading near zero beside the clamp
+
+
+@dataclass(frozen=True)
+class Screened:
+    """The usable fixes of one log. Arrays are [n], on the same times as `observed`."""
+
+    start_unix_s: float  # of the first usable fix; times are counted from it
+    used: Ints  # indices into the log's arrays
+    observed: Observed
+    source: Literal["doppler", "position"]
+    east_m: Floats  # NaN where the log gives no believable position
+    north_m: Floats
+    altitude_m: Floats
+    speed_step_mps: float  # rounding of the speeds in the log
+    rate_hz: float
+    rejected: Mapping[str, Loss]
+
+    @property
+    def time_s(self) -> Floats:
+        """[n], seconds since the first usable fix."""
+        return self.observed.knots.time_s
+
+
+def screen(log: GpsLog) -> Screened:
+    """Return what can be used of `log`; raises InputError when that is too little to go on."""
+    doppler = _has_doppler(log)
+    faults = _faults(log, doppler)
+    good = np.ones(log.time_s.size, dtype=bool)
+    rejected: dict[str, Loss] = {}
+    for reason, bad in faults:
+        fresh = bad & good
+        if fresh.any():
+            first = f"fix {int(np.flatnonzero(fresh)[0]) + 1}"
+            rejected[reason] = Loss(int(np.count_nonzero(fresh)), first)
+            good &= ~fresh
+    used = np.flatnonzero(good)
+    if used.size < _LEAST_FIXES:
+        found = f"only {used.size} usable fixes"
+        raise InputError(log.name, "", found, f"at least {_LEAST_FIXES} fixes of a moving car")
+    time = log.time_s[used] - log.time_s[used[0]]
+    east, north = local_metres(log.latitude_deg[used], log.longitude_deg[used])
+    step = speed_step(log.speed_mps[used]) if doppler else 0.0
+    if doppler:
+        observed = _speeds(time, log.speed_mps[used], step)
+    else:
+        observed = _positions(time, np.array([east, north]))
+    return Screened(
+        start_unix_s=float(log.time_s[used[0]]),
+        used=used,
+        observed=observed,
+        source="doppler" if doppler else "position",
+        east_m=east,
+        north_m=north,
+        altitude_m=log.altitude_m[used],
+        speed_step_mps=step,
+        rate_hz=float(1.0 / np.median(np.diff(time))),
+        rejected=rejected,
+    )
+
+
+def _has_doppler(log: GpsLog) -> bool:
+    """Return whether the log's own speeds are the better source: they are on half of its fixes."""
+    count = int(np.count_nonzero(np.isfinite(log.speed_mps)))
+    return count >= _LEAST_FIXES and 2 * count >= log.speed_mps.size
+
+
+def _faults(log: GpsLog, doppler: bool) -> list[tuple[str, Bools]]:
+    """Return what is wrong with which fix [n], worst first."""
+    close = np.concatenate([[False], np.diff(log.time_s) < _LEAST_STEP_S])
+    faults = [("less than 1 ms after the fix before", close)]
+    if doppler:
+        faults.append(("speed no car reaches", np.nan_to_num(log.speed_mps) > FASTEST_MPS))
+        return faults
+    placed = np.isfinite(log.latitude_deg) & np.isfinite(log.longitude_deg)
+    faults.append(("no position", ~placed))
+    faults.append(("position jump", _jumps(log, placed & ~close)))
+    return faults
+
+
+def _jumps(log: GpsLog, good: Bools) -> Bools:
+    """Return which good fixes [n] lie where no car gets to and back in time.
+
+    A fix is a jump when the way to it and the way from it both need an impossible speed, while
+    the way past it does not.
+    """
+    jump = np.zeros(good.size, dtype=bool)
+    index = np.flatnonzero(good)
+    if index.size < 3:
+        return jump
+    east, north = local_metres(log.latitude_deg[index], log.longitude_deg[index])
+    time = log.time_s[index]
+
+    def too_fast(lag: int) -> Bools:
+        way = np.hypot(east[lag:] - east[:-lag], north[lag:] - north[:-lag])
+        return np.asarray(way > FASTEST_MPS * (time[lag:] - time[:-lag]) + 10.0)
+
+    step, past = too_fast(1), too_fast(2)
+    jump[index[1:-1]] = step[:-1] & step[1:] & ~past
+    return jump
+
+
+def _speeds(time: Floats, speed: Floats, step: float) -> Observed:
+    """Return the observations of a log with reported speeds."""
+    standing = standing_by_speed(time, speed)
+    rounding = rounding_variance(np.nan_to_num(speed), step)
+    rounding = np.where(standing.edge, standing.clamp_mps**2 / 3.0 + _EDGE_SD**2, rounding)
+    values = np.where(standing.still, np.nan, speed)
+    return Observed(Knots(time, standing.still), values[None], rounding, with_position=False)
+
+
+def _positions(time: Floats, places: Floats) -> Observed:
+    """Return the observations of a log with positions [2, n] only."""
+    standing: Standing = standing_by_position(time, places[0], places[1])
+    return Observed(Knots(time, standing.still), places, np.zeros(time.size), with_position=True)
