@@ -43,6 +43,7 @@ class Source:
     data: bytes  # expanded where the file is compressed
     sha256: str  # of the file as it stands on disk, hex
     remarks: tuple[str, ...] = ()  # what was noticed while reading, in words
+    size: int | None = None  # of the file as it stands on disk, bytes
 
 
 def read_source(path: Path) -> Source:
@@ -63,12 +64,12 @@ def read_source(path: Path) -> Source:
         raise InputError(name, "", f"can't be read ({error.strerror})", "a file") from error
     digest = hashlib.sha256(data).hexdigest()
     if not data.startswith(_GZIP_MAGIC):
-        return Source(name, data, digest)
+        return Source(name, data, digest, size=len(data))
     expanded, fault = _expanded(data, name)
     if fault and not expanded:
         raise InputError(name, "", f"a gzip file that is {fault}", "a whole one")
     remark = f"the gzip file is {fault}; its first {len(expanded)} bytes are used"
-    return Source(name, expanded, digest, (remark,) if fault else ())
+    return Source(name, expanded, digest, (remark,) if fault else (), len(data))
 
 
 def kind_of(source: Source) -> tuple[Kind, str | None]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
@@ -38,9 +38,11 @@ class Screened:
     east_m: Floats  # NaN where the log gives no believable position
     north_m: Floats
     altitude_m: Floats
+    course_deg: Floats  # as the receiver reports it, NaN where it does not
     speed_step_mps: float  # rounding of the speeds in the log
     rate_hz: float
     rejected: Mapping[str, Loss]
+    lost: Mapping[str, Ints] = field(default_factory=dict)  # indices into the log, by reason
 
     @property
     def time_s(self) -> Floats:
@@ -53,13 +55,13 @@ def screen(log: GpsLog) -> Screened:
     doppler = _has_doppler(log)
     faults = _faults(log, doppler)
     good = np.ones(log.time_s.size, dtype=bool)
-    rejected: dict[str, Loss] = {}
+    lost: dict[str, Ints] = {}
     for reason, bad in faults:
-        fresh = bad & good
-        if fresh.any():
-            first = f"fix {int(np.flatnonzero(fresh)[0]) + 1}"
-            rejected[reason] = Loss(int(np.count_nonzero(fresh)), first)
-            good &= ~fresh
+        fresh = np.flatnonzero(bad & good)
+        if fresh.size:
+            lost[reason] = fresh
+            good[fresh] = False
+    rejected = {reason: Loss(at.size, f"fix {at[0] + 1}") for reason, at in lost.items()}
     used = np.flatnonzero(good)
     if used.size < _LEAST_FIXES:
         found = f"only {used.size} usable fixes"
@@ -79,9 +81,11 @@ def screen(log: GpsLog) -> Screened:
         east_m=east,
         north_m=north,
         altitude_m=log.altitude_m[used],
+        course_deg=log.course_deg[used],
         speed_step_mps=step,
         rate_hz=float(1.0 / np.median(np.diff(time))),
         rejected=rejected,
+        lost=lost,
     )
 
 
@@ -127,15 +131,41 @@ def _jumps(log: GpsLog, good: Bools) -> Bools:
 
 
 def _speeds(time: Floats, speed: Floats, step: float) -> Observed:
-    """Return the observations of a log with reported speeds."""
+    """Return the observations of a log with reported speeds.
+
+    While the car comes to rest the chain carries a speed that goes on falling through zero; what
+    the car does is the part above zero. So the moment of rest and the deceleration up to it are
+    free, and the chain is cut before the first fix at which the car certainly stands.
+    """
     standing = standing_by_speed(time, speed)
     rounding = rounding_variance(np.nan_to_num(speed), step)
-    rounding = np.where(standing.edge, standing.clamp_mps**2 / 3.0 + _EDGE_SD**2, rounding)
-    values = np.where(standing.still, np.nan, speed)
-    return Observed(Knots(time, standing.still), values[None], rounding, with_position=False)
+    values = np.where(standing.still | standing.coming, np.nan, speed)
+    values[standing.leaving] = 0.0
+    rounding[standing.leaving] = standing.clamp_mps**2 / 3.0 + _EDGE_SD**2
+    first = np.flatnonzero(standing.coming[1:] & ~standing.coming[:-1]) + 1
+    values[first], rounding[first] = _first_zero(time, speed, first, standing)
+    cut = standing.coming[:-1] & standing.still[1:]
+    knots = Knots(time, standing.still, cut)
+    return Observed(knots, values[None], rounding, with_position=False)
+
+
+def _first_zero(
+    time: Floats, speed: Floats, first: Ints, standing: Standing
+) -> tuple[Floats, Floats]:
+    """Return mean and variance of the falling speed at the `first` readings about zero.
+
+    It lies between what is left when the reading drops to zero and what the car would have come
+    to, had it gone on slowing since the reading before: a rectangular distribution.
+    """
+    before = np.maximum(first - 2, 0)
+    slowing = (speed[before] - speed[first - 1]) / np.maximum(time[first - 1] - time[before], 1e-3)
+    high = max(standing.level_mps, standing.clamp_mps)
+    low = -np.maximum(np.nan_to_num(slowing), 1.0) * (time[first] - time[first - 1])
+    return 0.5 * (high + low), (high - low) ** 2 / 12.0
 
 
 def _positions(time: Floats, places: Floats) -> Observed:
     """Return the observations of a log with positions [2, n] only."""
-    standing: Standing = standing_by_position(time, places[0], places[1])
-    return Observed(Knots(time, standing.still), places, np.zeros(time.size), with_position=True)
+    standing = standing_by_position(time, places[0], places[1])
+    knots = Knots(time, standing.still, np.zeros(time.size - 1, dtype=bool))
+    return Observed(knots, places, np.zeros(time.size), with_position=True)
