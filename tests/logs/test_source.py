@@ -31,13 +31,13 @@ def written(folder: Path, data: bytes, name: str = "log.gz") -> Path:
 
 def test_a_plain_file_comes_as_it_stands(tmp_path: Path) -> None:
     read = read_source(written(tmp_path, GPX, "a.gpx"))
-    assert read == Source("a.gpx", GPX, hashlib.sha256(GPX).hexdigest())
+    assert read == Source("a.gpx", GPX, hashlib.sha256(GPX).hexdigest(), size=len(GPX))
 
 
 def test_gzip_is_told_by_content_and_the_hash_is_that_of_the_disk(tmp_path: Path) -> None:
     packed = gzip.compress(GPX)
     read = read_source(written(tmp_path, packed, "a.gpx"))
-    assert read == Source("a.gpx", GPX, hashlib.sha256(packed).hexdigest())
+    assert read == Source("a.gpx", GPX, hashlib.sha256(packed).hexdigest(), size=len(packed))
 
 
 def test_gzip_of_several_members_and_padding(tmp_path: Path) -> None:
