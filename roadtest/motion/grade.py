@@ -1,0 +1,244 @@
+"""The grade of the road from the altitudes of the fixes, with its real, large uncertainty.
+
+The road's grade is a random function of distance that forgets itself over some hundred metres;
+the error of the altitudes is one of time that forgets itself over minutes, plus white noise. Road
+and error together are one Gaussian chain. How hilly the road is and how far the altitudes wander
+is not known: a grid of possibilities is tried and averaged by how well each explains the log.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roadtest.motion.chain import Band, Factor, marginal_covariances
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+# Common practice, no published source: most roads keep below 5 %, main ones rarely differ by more
+# than a few percent over some hundred metres.
+_SPREADS = np.array([0.003, 0.006, 0.012, 0.025, 0.05])  # standard deviation of grade
+_SPREAD_PRIOR = (0.015, 2.5)  # median, factor of one standard deviation
+_REACHES_M = np.array([150.0, 400.0, 1000.0])
+# Heights from satellites wander by metres over minutes (common practice); a barometer's by less.
+_WANDERS_M = np.array([0.5, 1.0, 2.0, 4.0, 8.0])
+_WANDER_PRIOR = (3.0, 2.0)
+_WANDER_MEMORY_S = 120.0
+_WHITE_SD_M = 0.3  # of one fix, rounding to 0.1 m included
+_LEAST_STEP_M = 12.0
+_LEAST_STEP_S = 1.0
+_STEEPEST = 0.3  # no public road is steeper
+_JUMP_M = 4.0  # a step beyond what the steepest road gives: satellites changed
+_FIT_KNOTS = 1500
+_AVERAGED = 6
+
+
+@dataclass(frozen=True)
+class Slope:
+    """Altitude and grade at every fix, [n] float."""
+
+    altitude_m: Floats  # NaN without altitudes
+    grade: Floats
+    u_grade: Floats  # standard
+    spread: float  # standard deviation of grades along this road
+    reach_m: float
+
+
+@dataclass(frozen=True)
+class _Knots:
+    """Means of the fixes over stretches of a dozen metres, [k]."""
+
+    time_s: Floats
+    distance_m: Floats
+    altitude_m: Floats
+    variance: Floats  # of the white part
+    broken: NDArray[np.bool_]  # [k-1], the altitude jumps from this knot to the next
+
+
+@dataclass(frozen=True)
+class _Guess:
+    """One possibility for road and receiver."""
+
+    spread: float
+    reach_m: float
+    wander_m: float
+
+    @property
+    def log_prior(self) -> float:
+        """Logarithm of the prior, up to a constant."""
+        pairs = ((self.spread, _SPREAD_PRIOR), (self.wander_m, _WANDER_PRIOR))
+        return -0.5 * sum(
+            float(np.log(value / median) / np.log(factor)) ** 2 for value, (median, factor) in pairs
+        )
+
+
+def grade_along(time_s: Floats, distance_m: Floats, altitude_m: Floats) -> Slope:
+    """Return altitude and grade along a drive.
+
+    Parameters
+    ----------
+    time_s : [n] float, s, increasing
+    distance_m : [n] float, m, never decreasing
+    altitude_m : [n] float, m, NaN where unknown
+    """
+    knots = _knots(time_s, distance_m, altitude_m)
+    if knots.time_s.size < 3:
+        return _unknown(time_s.size)
+    guesses, weights = _weigh(_part(knots))
+    mean, variance = np.zeros((2, knots.time_s.size)), np.zeros(knots.time_s.size)
+    square = np.zeros(knots.time_s.size)
+    for guess, weight in zip(guesses, weights, strict=True):
+        system = _System(knots, guess)
+        state = system.mean
+        mean += weight * state[:, :2].T
+        variance += weight * system.grade_variance
+        square += weight * state[:, 1] ** 2
+    variance += np.maximum(square - mean[1] ** 2, 0.0)
+    spread = float(np.sqrt(sum(w * g.spread**2 for g, w in zip(guesses, weights, strict=True))))
+    reach = float(sum(w * g.reach_m for g, w in zip(guesses, weights, strict=True)))
+    altitude, grade, u_grade = (
+        np.interp(distance_m, knots.distance_m, row) for row in (*mean, np.sqrt(variance))
+    )
+    return Slope(altitude, grade, u_grade, spread, reach)
+
+
+def _unknown(n: int) -> Slope:
+    spread = _SPREAD_PRIOR[0] * float(np.exp(np.log(_SPREAD_PRIOR[1]) ** 2))  # root mean square
+    zero = np.zeros(n)
+    return Slope(zero + np.nan, zero, zero + spread, spread, float(_REACHES_M[1]))
+
+
+def _knots(time_s: Floats, distance_m: Floats, altitude_m: Floats) -> _Knots:
+    """Return the means over stretches of at least 12 m and 1 s; standing still is one stretch."""
+    seen = np.isfinite(altitude_m)
+    time, distance, altitude = time_s[seen], distance_m[seen], altitude_m[seen]
+    starts = _starts(time, distance)
+    if starts.size == 0:
+        empty = np.zeros(0)
+        return _Knots(empty, empty, empty, empty, np.zeros(0, dtype=bool))
+    count = np.diff(np.append(starts, time.size))
+    means = [np.add.reduceat(row, starts) / count for row in (time, distance, altitude)]
+    step = np.abs(np.diff(means[2]))
+    broken = step > _STEEPEST * np.diff(means[1]) + _JUMP_M
+    return _Knots(means[0], means[1], means[2], _WHITE_SD_M**2 / count, broken)
+
+
+def _starts(time: Floats, distance: Floats) -> Ints:
+    """Return the indices at which stretches start, so that each is long enough in both."""
+    if time.size == 0:
+        return np.zeros(0, dtype=np.int64)
+    # A clock that runs with distance, but no faster than one stretch a second.
+    metres = np.floor(distance / _LEAST_STEP_M)
+    first = np.flatnonzero(np.diff(metres, prepend=metres[0] - 1.0) > 0.0)
+    seconds = np.floor(time[first] / _LEAST_STEP_S)
+    return np.asarray(first[np.diff(seconds, prepend=seconds[0] - 1.0) > 0.0])
+
+
+def _part(knots: _Knots) -> _Knots:
+    """Return a stretch of the knots that is long enough to fit the possibilities on."""
+    k = knots.time_s.size
+    if k <= _FIT_KNOTS:
+        return knots
+    # The middle stretch would miss what the rest shows: take even pieces, broken between.
+    pieces = 5
+    starts = np.linspace(0, k - _FIT_KNOTS // pieces, pieces).astype(np.int64)
+    pick = np.unique((starts[:, None] + np.arange(_FIT_KNOTS // pieces)).ravel())
+    broken = knots.broken[pick[:-1]] | (np.diff(pick) > 1)
+    return _Knots(
+        knots.time_s[pick],
+        knots.distance_m[pick],
+        knots.altitude_m[pick],
+        knots.variance[pick],
+        broken,
+    )
+
+
+def _weigh(knots: _Knots) -> tuple[list[_Guess], Floats]:
+    """Return the best possibilities with their probabilities."""
+    guesses = [_Guess(*map(float, values)) for values in product(_SPREADS, _REACHES_M, _WANDERS_M)]
+    log = np.array([_System(knots, guess).log_evidence + guess.log_prior for guess in guesses])
+    best = np.argsort(-log)[:_AVERAGED]
+    weights = np.exp(log[best] - log[best[0]])
+    return [guesses[int(k)] for k in best], weights / weights.sum()
+
+
+class _System:
+    """Road and altitude error under one possibility: states height, grade, error."""
+
+    def __init__(self, knots: _Knots, guess: _Guess) -> None:
+        k = knots.time_s.size
+        forward, road = _road_steps(np.maximum(np.diff(knots.distance_m), 1.0), guess)
+        keep = np.exp(-np.diff(knots.time_s) / _WANDER_MEMORY_S)
+        keep = np.where(knots.broken, 0.0, keep)
+        fresh = guess.wander_m**2 * (1.0 - keep**2)
+        self._level = float(knots.altitude_m.mean())
+        band = Band.empty(k, 3)
+        self._add_road(band, forward, np.asarray(np.linalg.inv(road)))
+        self._add_error(band, keep, 1.0 / fresh)
+        # At the first knot: any height, grade and error as usual.
+        first = np.array([1e-6, guess.spread**-2, guess.wander_m**-2])
+        for state in range(3):
+            band.within(state, state)[0] += first[state]
+        prior = float(np.log(first).sum() - np.linalg.slogdet(road)[1].sum() - np.log(fresh).sum())
+        precision = 1.0 / knots.variance
+        for i, j in ((0, 0), (2, 0), (2, 2)):
+            band.within(i, j)[:] += precision
+        deviation = knots.altitude_m - self._level
+        rhs = np.zeros((1, k, 3))
+        rhs[0, :, 0] = rhs[0, :, 2] = precision * deviation
+        factor = Factor(band)
+        self._band = band
+        solution = factor.solve(rhs)[0]
+        explained = float((rhs[0] * solution).sum())
+        misfit = float((precision * deviation**2).sum()) - explained
+        self.log_evidence = 0.5 * (
+            prior + float(np.log(precision).sum()) - factor.log_determinant - misfit
+        )
+        self.mean = solution + np.array([self._level, 0.0, 0.0])
+
+    @property
+    def grade_variance(self) -> Floats:
+        """[k], of the grade at each knot."""
+        return np.asarray(marginal_covariances(self._band)[:, 1, 1])
+
+    @staticmethod
+    def _add_road(band: Band, forward: Floats, precision: Floats) -> None:
+        onward = -precision @ forward
+        before = -forward.transpose(0, 2, 1) @ onward
+        for i in range(2):
+            for j in range(2):
+                band.onward(i, j)[:] += onward[:, i, j]
+                if i >= j:
+                    band.within(i, j)[1:] += precision[:, i, j]
+                    band.within(i, j)[:-1] += before[:, i, j]
+
+    @staticmethod
+    def _add_error(band: Band, keep: Floats, precision: Floats) -> None:
+        band.onward(2, 2)[:] -= precision * keep
+        band.within(2, 2)[1:] += precision
+        band.within(2, 2)[:-1] += precision * keep**2
+
+
+def _road_steps(step_m: Floats, guess: _Guess) -> tuple[Floats, Floats]:
+    """Return transition and covariance [k-1, 2, 2] of height and grade over distances.
+
+    Grade is an Ornstein-Uhlenbeck process of distance, height its integral.
+    """
+    x = step_m / guess.reach_m
+    keep, lost = np.exp(-x), -np.expm1(-x)
+    forward = np.zeros((x.size, 2, 2))
+    forward[:, 0, 0] = 1.0
+    forward[:, 0, 1] = guess.reach_m * lost
+    forward[:, 1, 1] = keep
+    covariance = np.empty_like(forward)
+    # 2x - 3 + 4e^-x - e^-2x, by its series where the terms would cancel.
+    closed = 2.0 * x - 2.0 * lost - lost**2
+    series = x**3 * (2.0 / 3.0 - 0.5 * x + 7.0 / 30.0 * x**2)
+    covariance[:, 0, 0] = guess.reach_m**2 * np.where(x < 1e-2, series, closed)
+    covariance[:, 0, 1] = covariance[:, 1, 0] = guess.reach_m * lost**2
+    covariance[:, 1, 1] = 1.0 - keep**2
+    return forward, guess.spread**2 * covariance
