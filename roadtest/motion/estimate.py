@@ -16,6 +16,7 @@ from roadtest.motion.sampler import Model, Observed, Sampler
 from roadtest.motion.system import Knots
 
 Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
 
 SPEED_MODEL = Model(
@@ -86,7 +87,8 @@ class Motion:
         motions = []
         for k in range(count):
             sampler.noise = self.noise_draws[k % len(self.noise_draws)]
-            motions.append(_speed_and_acceleration(sampler.sweep(with_noise=False)))
+            states = sampler.sweep(with_noise=False)
+            motions.append(_speed_and_acceleration(states, piece.knots))
         time = piece.knots.time_s
         speed, acceleration = (np.array(part) for part in zip(*motions, strict=True))
         return tuple(_cut(time, speed, acceleration, span) for span in spans)
@@ -120,7 +122,7 @@ def estimate(observed: Observed, rng: np.random.Generator) -> Motion:
     solution = system.factor(intensity, weight).solve(system.rhs(values, intensity, weight))
     states = system.kinematics(solution)
     covariance = marginal_covariances(band)[:, : system.kinematic, : system.kinematic]
-    speed, acceleration = _speed_and_acceleration(states)
+    speed, acceleration = _speed_and_acceleration(states, observed.knots)
     first = system.kinematic - 3  # index of speed
     time = observed.knots.time_s
     return Motion(
@@ -210,7 +212,10 @@ def _with_knots(observed: Observed, cover: Sequence[Span]) -> Observed:
     before = np.clip(np.searchsorted(time, all_times[order], "right") - 1, 0, time.size - 1)
     after = np.minimum(before + 1, time.size - 1)
     rest = np.where(own, still[np.maximum(position, 0)], still[before] & still[after])
-    return Observed(Knots(all_times[order], rest), values, rounding, observed.with_position)
+    # A cut stays at the end of the interval it was in; pieces of the log follow on uncut.
+    cut = np.concatenate([[False], observed.knots.cut])[np.maximum(position, 0)] & own
+    knots = Knots(all_times[order], rest, cut[1:])
+    return Observed(knots, values, rounding, observed.with_position)
 
 
 def _intensity_at(motion: Motion, sampler: Sampler) -> Floats:
@@ -225,15 +230,32 @@ def _intensity_at(motion: Motion, sampler: Sampler) -> Floats:
     return of_bin
 
 
-def _speed_and_acceleration(states: Floats) -> tuple[Floats, Floats]:
+def _speed_and_acceleration(states: Floats, knots: Knots) -> tuple[Floats, Floats]:
     """Return speed and acceleration along the path [n] from kinematic states [c, n, k]."""
     first = states.shape[2] - 3
     if states.shape[0] == 1:
-        return states[0, :, first], states[0, :, first + 1]
-    velocity, acceleration = states[:, :, first], states[:, :, first + 1]
+        speed, acceleration = states[0, :, first], states[0, :, first + 1]
+        moving = (speed > 0.0) & ~_after_rest(speed, knots)
+        return np.where(moving, speed, 0.0), np.where(moving, acceleration, 0.0)
+    velocity, rate = states[:, :, first], states[:, :, first + 1]
     speed = np.hypot(velocity[0], velocity[1])
-    along = (velocity * acceleration).sum(axis=0) / np.maximum(speed, 1e-6)
-    return speed, along
+    return speed, (velocity * rate).sum(axis=0) / np.maximum(speed, 1e-6)
+
+
+def _after_rest(speed: Floats, knots: Knots) -> Bools:
+    """Return where [n] the car has come to rest: from the speed's first fall below zero to the cut.
+
+    Between the two, the chain's speed means nothing.
+    """
+    at_rest = np.zeros(speed.size, dtype=bool)
+    low = np.concatenate([[-1], np.flatnonzero(speed <= 0.0)])
+    high = np.concatenate([[-1], np.flatnonzero(speed > 1.0)])
+    for end in np.flatnonzero(knots.cut) + 1:
+        fast = high[np.searchsorted(high, end) - 1]
+        start = low[min(int(np.searchsorted(low, fast, "right")), low.size - 1)]
+        if fast < start < end:
+            at_rest[start:end] = True
+    return at_rest
 
 
 def _cut(time: Floats, speed: Floats, acceleration: Floats, span: Span) -> Draws:

@@ -42,13 +42,20 @@ class Bins:
         return int(self.freedom.size)
 
 
-def bins_for(time_s: Floats, freedom_per_interval: int) -> Bins:
-    """Return the bins for knots at `time_s` [n]; an interval longer than a bin is its own."""
+def bins_for(time_s: Floats, freedom: Floats) -> Bins:
+    """Return the bins for knots at `time_s` [n]; an interval longer than a bin is its own.
+
+    `freedom` [n-1] float is what each interval brings.
+    """
     middle = 0.5 * (time_s[1:] + time_s[:-1])
     cell = np.floor((middle - time_s[0]) / BIN_S).astype(np.int64)
     cells, index = np.unique(cell, return_inverse=True)
-    freedom = freedom_per_interval * np.bincount(index).astype(np.float64)
-    return Bins(index.astype(np.int64), freedom, np.maximum(TIE / np.diff(cells), 0.1))
+    total = np.bincount(index, weights=freedom)
+    return Bins(
+        index.astype(np.int64),
+        np.asarray(total, dtype=np.float64),
+        np.maximum(TIE / np.diff(cells), 0.1),
+    )
 
 
 def draw_precision(

@@ -40,7 +40,9 @@ class Observed:
 
     def part(self, pick: NDArray[np.int64]) -> Observed:
         """Return the observations at the knots `pick`, in order."""
-        knots = Knots(self.knots.time_s[pick], self.knots.still[pick])
+        whole = np.concatenate([[0], np.cumsum(self.knots.cut)])  # cuts before each knot
+        cut = np.diff(whole[pick]) > 0
+        knots = Knots(self.knots.time_s[pick], self.knots.still[pick], cut)
         return Observed(knots, self.values[:, pick], self.rounding[pick], self.with_position)
 
 
@@ -67,9 +69,9 @@ class Sampler:
         self._values = np.where(self.seen, observed.values, 0.0)
         reference = _rough_path(observed) if observed.with_position else None
         self.system = MotionSystem(observed.knots, model.slow, reference)
-        self.bins: Bins = bins_for(
-            observed.knots.time_s, self.system.kinematic * observed.values.shape[0]
-        )
+        freedom = self.system.kinematic * observed.values.shape[0]
+        whole = np.where(observed.knots.cut, 0.0, float(freedom))
+        self.bins: Bins = bins_for(observed.knots.time_s, whole)
         self.precision = np.full(self.bins.count, 1.0)
         self.weight = self._plain_weight()
 

@@ -13,31 +13,43 @@ Bools = NDArray[np.bool_]
 EDGE_S = 1.0
 """Of standing, at either end, in which a reading near zero may still belong to a rolling car:
 receivers smooth their speed over up to a second and more."""
-_LEAST_REST_S = 3.0
+_LEAST_REST_S = 1.5
 _MOST_CLAMP_MPS = 2.5
 
 
 @dataclass(frozen=True)
 class Standing:
-    """Where the log says the car stands. Arrays are [n]."""
+    """Where the log says the car stands. Arrays are [n].
+
+    A standing stretch has three parts: `coming` to rest, `still`, `leaving`.
+    """
 
     still: Bools  # certainly standing: speed is zero
-    edge: Bools  # the reading is about zero, the car may still roll
+    coming: Bools  # the reading is about zero for the first time; the car may still roll
+    leaving: Bools  # the reading is still about zero; the car may have begun to roll
+    level_mps: float  # readings up to here are about zero
     clamp_mps: float  # below this the receiver may write zero for a rolling car
 
 
 def standing_by_speed(time_s: Floats, speed_mps: Floats) -> Standing:
     """Return where the car stands, from reported speeds [n] (NaN where there is none)."""
     seen = np.isfinite(speed_mps)
-    speed = np.where(seen, speed_mps, np.inf)
-    low = speed <= _rest_level(speed_mps[seen])
-    still = np.zeros(low.size, dtype=bool)
+    level = _rest_level(speed_mps[seen])
+    low = np.where(seen, speed_mps, np.inf) <= level
+    still, coming, leaving = (np.zeros(low.size, dtype=bool) for _ in range(3))
     for start, end in _runs(low):
-        if time_s[end - 1] - time_s[start] >= _LEAST_REST_S:
-            first = time_s[start] + (EDGE_S if start > 0 else 0.0)
-            last = time_s[end - 1] - (EDGE_S if end < low.size else 0.0)
-            still[start:end] = (time_s[start:end] >= first) & (time_s[start:end] <= last)
-    return Standing(still, low & ~still, _clamp(speed_mps[seen]))
+        time = time_s[start:end]
+        length = time[-1] - time[0]
+        if length < _LEAST_REST_S:
+            leaving[start:end] = True
+            continue
+        edge = min(EDGE_S, length / 3.0)
+        if start > 0:
+            coming[start:end] = time < time[0] + edge
+        if end < low.size:
+            leaving[start:end] = time > time[-1] - edge
+        still[start:end] = ~coming[start:end] & ~leaving[start:end]
+    return Standing(still, coming, leaving, level, _clamp(speed_mps[seen]))
 
 
 def standing_by_position(time_s: Floats, east_m: Floats, north_m: Floats) -> Standing:
@@ -53,7 +65,8 @@ def standing_by_position(time_s: Floats, east_m: Floats, north_m: Floats) -> Sta
             first = inner[0] + (half if start > 0 else 0.0)
             last = inner[-1] - (half if end < low.size else 0.0)
             still[start:end] = (inner >= first) & (inner <= last)
-    return Standing(still, np.zeros(low.size, dtype=bool), 0.0)
+    none = np.zeros(low.size, dtype=bool)
+    return Standing(still, none, none, 0.0, 0.0)
 
 
 def _rest_level(speed: Floats) -> float:

@@ -21,7 +21,7 @@ Bools = NDArray[np.bool_]
 
 STILL_SPEED_SD = 0.003  # m/s: a car at rest rocks a little
 STILL_ACCELERATION_SD = 0.02  # m/s²
-_DIFFUSE_SD = 100.0  # of every kinematic state at the first knot, from the reference
+_DIFFUSE_SD = 100.0  # of every kinematic state where a chain begins, from the reference
 
 
 @dataclass(frozen=True)
@@ -30,6 +30,7 @@ class Knots:
 
     time_s: Floats  # [n], strictly increasing
     still: Bools  # [n], True where the car is known to stand
+    cut: Bools  # [n-1], True where the chain is broken: a car that comes to rest stops slowing
 
 
 class MotionSystem:
@@ -54,6 +55,7 @@ class MotionSystem:
         self.reference = reference
         self._interval = np.diff(knots.time_s)
         steps = kinematic_steps(self._interval, reference is not None)
+        self._whole = np.where(knots.cut, 0.0, 1.0)
         self._forward = steps.forward
         self._precision = steps.precision
         onward = -steps.precision @ steps.forward
@@ -68,7 +70,8 @@ class MotionSystem:
         """Return what depends neither on intensity nor on noise."""
         band = Band.empty(self.knots.time_s.size, self.states)
         for i in range(self.kinematic):
-            band.within(i, i)[0] += 1.0 / _DIFFUSE_SD**2
+            begins = np.concatenate([[True], self.knots.cut])
+            band.within(i, i)[begins] += 1.0 / _DIFFUSE_SD**2
         for i, error in enumerate(self.slow, start=self.kinematic):
             keep = np.exp(-self._interval / error.memory_s)
             gain = 1.0 / (error.sd**2 * -np.expm1(-2.0 * self._interval / error.memory_s))
@@ -91,7 +94,7 @@ class MotionSystem:
         weight : [n] float, 1 / variance of each observation's white noise, 0 where there is none
         """
         band = self._fixed.copy()
-        scale = 1.0 / intensity
+        scale = self._whole / intensity
         for i in range(self.kinematic):
             for j in range(self.kinematic):
                 if i >= j:
@@ -114,7 +117,7 @@ class MotionSystem:
             rhs[:, :, i] = pull
         if self.reference is not None:
             step = -np.diff(self.reference)  # what the reference itself breaks of x[k+1] = F·x[k]
-            broken = self._precision[:, :, 0] * (step / intensity)[:, :, None]
+            broken = self._precision[:, :, 0] * (step * self._whole / intensity)[:, :, None]
             rhs[:, 1:, :4] += broken
             rhs[:, :-1, :4] -= np.einsum("nij,cni->cnj", self._forward, broken)
         return rhs
@@ -133,7 +136,7 @@ class MotionSystem:
         """
         step = kinematics[:, 1:] - np.einsum("nij,cnj->cni", self._forward, kinematics[:, :-1])
         energy = np.einsum("cni,nij,cnj->n", step, self._precision, step, optimize=True)
-        return np.asarray(energy, dtype=np.float64)
+        return np.asarray(energy * self._whole, dtype=np.float64)
 
     def misfit(self, solution: Floats, observed: Floats) -> Floats:
         """Return [c, n]: `observed` less what `solution` [c, n, m] shows, white noise aside."""
