@@ -111,6 +111,14 @@ class Manoeuvre:
 
 
 @dataclass(frozen=True)
+class Shown:
+    """The candidate that the road shows, and how probable it is among those named."""
+
+    label: str
+    probability: float
+
+
+@dataclass(frozen=True)
 class Reading:
     """One hold: what the dial showed (None until somebody fills it in), and the truth."""
 
@@ -118,17 +126,66 @@ class Reading:
     indicated: Quantity | None = None
     true: Quantity | None = None
     error: Quantity | None = None  # indicated - true
+    source: Literal["notes", "build sheet", "channel"] | None = None  # where the reading is from
+    start_s: float | None = None  # the steady part that `true` is the mean over
+    end_s: float | None = None
+    wander: float | None = None  # m/s, standard deviation of the speed over it
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class DialErrorAt:
+    """What the dial's error is, or would be, at a true speed, by the line through the readings."""
+
+    speed: Quantity
+    error: Quantity
+    extrapolated: bool = False  # beyond the speeds that were held
+
+
+CorrectionKind = Literal[
+    "driven_teeth",
+    "drive_teeth",
+    "ratio_adapter",
+    "pulses_per_km",
+    "turns_per_mile",
+    "needle",
+]
+
+
+@dataclass(frozen=True)
+class Change:
+    """One part of a correction. A needle's `advised` is how far up to set it, in m/s."""
+
+    kind: CorrectionKind
+    present: int | float | None = None
+    advised: int | float | None = None
 
 
 @dataclass(frozen=True)
 class Correction:
-    """One thing to change so that the speedometer shows what it should, and what would follow."""
+    """One thing to change so that the speedometer shows what it should, and what would follow.
 
-    kind: Literal["driven_teeth", "ratio_adapter", "pulses_per_km", "turns_per_mile", "needle"]
+    The first is the best. Where two things are to be changed together `also` is the second.
+    """
+
+    kind: CorrectionKind
     present: int | float | None = None
     advised: int | float | None = None
     scale_after: Quantity | None = None
     findings_after: Mapping[str, Verdict] = field(default_factory=dict)
+    also: Change | None = None
+    errors_after: tuple[DialErrorAt, ...] = ()
+    probability: float | None = None  # of lying within the target at all of these speeds
+    note: str = ""  # the correction as a sentence
+
+
+@dataclass(frozen=True)
+class HeadResult:
+    """What drives the speedometer head, turns or pulses per metre of road."""
+
+    delivered: Quantity | None = None  # worked out from axle, tyre and drive gears
+    expected: Quantity | None = None  # what the head is made or set for
+    shown: Quantity | None = None  # what it acts as if it got: dial scale times expected
 
 
 @dataclass(frozen=True)
@@ -139,6 +196,23 @@ class SpeedometerResult:
     scale: Quantity | None = None
     offset: Quantity | None = None  # m/s
     corrections: tuple[Correction, ...] = ()
+    curvature: Quantity | None = None  # m/s, height of the bend over its chord, speeds held
+    meaning: str = ""  # what the error comes from, as a sentence
+    meanings: tuple[Shown, ...] = ()  # every explanation weighed, the most probable first
+    test_speeds: tuple[DialErrorAt, ...] = ()  # of the target's rule
+    head: HeadResult | None = None
+    advice: str = ""
+    notes: tuple[str, ...] = ()  # cautions, and readings that were not used
+
+
+@dataclass(frozen=True)
+class OdometerReading:
+    """One reading of the odometer; `shown` is the figure on it, m."""
+
+    at_s: float
+    shown: Quantity
+    used: bool = True
+    note: str = ""
 
 
 @dataclass(frozen=True)
@@ -148,6 +222,11 @@ class OdometerResult:
     indicated: Quantity | None = None
     true: Quantity | None = None
     scale: Quantity | None = None
+    readings: tuple[OdometerReading, ...] = ()
+    since_reset: Quantity | None = None  # m driven from the reset (or first reading) to the end
+    more: float | None = None  # m still to drive until the target can be judged
+    advice: str = ""
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -169,14 +248,6 @@ class Step:
     to: int
     step: Quantity | None = None
     expected: float | None = None
-
-
-@dataclass(frozen=True)
-class Shown:
-    """The candidate that the road shows, and how probable it is among those named."""
-
-    label: str
-    probability: float
 
 
 @dataclass(frozen=True)
@@ -319,13 +390,15 @@ class Limit:
 
 @dataclass(frozen=True)
 class FindingItem:
-    """One manoeuvre's part in a finding."""
+    """One manoeuvre's part in a finding; `what` says what was judged where it was no manoeuvre."""
 
     manoeuvre: str | None
     measured: Quantity | None
     limit: Limit | None
     verdict: Verdict
     probability: float | None = None
+    what: str | None = None  # "1 to 2", a step between gears
+    note: str = ""  # what it is about, where no manoeuvre says so
 
 
 @dataclass(frozen=True)
@@ -342,6 +415,7 @@ class Finding:
     reason: str = ""
     to_settle: str | None = None
     items: tuple[FindingItem, ...] = ()
+    not_shown: tuple[str, ...] = ()  # what the rule asks for that a road drive does not show
 
 
 @dataclass(frozen=True)
