@@ -31,6 +31,7 @@ _INDENT = 31
 
 _TO_CHANGE = {
     "driven_teeth": "Driven gear, teeth",
+    "drive_teeth": "Drive gear, teeth",
     "ratio_adapter": "Ratio adapter",
     "pulses_per_km": "Pulses per km",
     "turns_per_mile": "Turns per mile",
@@ -73,11 +74,18 @@ def _put_speedometer(page: Page, results: Results, units: ReadIn) -> None:
         page.table(["hold", "at", f"dial, {units}", f"true, {units}", f"error, {units}"], rows)
     _put_line(page, "dial / true speed", found.scale, units)
     _put_line(page, "dial offset", found.offset, units, signed=True)
+    _put_text(page, "what it means", found.meaning)
+    _put_text(page, "what to do", found.advice)
     for correction in found.corrections:
         _put_correction(page, correction)
+    for note in found.notes:
+        _put_text(page, "note", note)
 
 
 def _put_correction(page: Page, correction: Correction) -> None:
+    if correction.note:
+        _put_text(page, _TO_CHANGE[correction.kind], correction.note)
+        return
     said = []
     if correction.present is not None:
         said.append(f"now {number_text(correction.present, 6)}")
@@ -96,6 +104,9 @@ def _put_scales(page: Page, results: Results, units: ReadIn) -> None:
         _put_line(page, "shown", odometer.indicated, units)
         _put_line(page, "driven", odometer.true, units)
         _put_line(page, "shown / driven", odometer.scale, units)
+        _put_text(page, "what to do", odometer.advice)
+        for note in odometer.notes:
+            _put_text(page, "note", note)
     if is_measured(tach):
         page.heading("Tach")
         _put_line(page, "shown / true", tach.scale, units)
@@ -240,7 +251,7 @@ def _put_channels(page: Page, results: Results) -> None:
 
 def is_measured(section: object) -> bool:
     """Tell whether any field of a section (a dataclass) holds something."""
-    return any(getattr(section, item.name) not in (None, ()) for item in fields(section))  # type: ignore[arg-type]
+    return any(getattr(section, item.name) not in (None, (), "") for item in fields(section))  # type: ignore[arg-type]
 
 
 def _pair(figure: Quantity | None, units: ReadIn, *, signed: bool = False) -> str:
