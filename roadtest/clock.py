@@ -1,0 +1,100 @@
+"""One clock for everything: wall-clock and clock-face times of a drive turned into UTC."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from typing import Final
+
+from roadtest.logs.model import ChannelsLog, Note, Notes, TachLog
+
+_DAY_S: Final = 86_400.0
+_BESIDE_S: Final = 600.0
+"""How long before or after the log a note may lie: crews write while the car stands. Our choice."""
+
+_ZONE_STEP_S: Final = 900.0
+"""Time zones differ from UTC by whole quarters of an hour (common practice)."""
+
+_MOST_ZONE_STEPS: Final = 4 * 26  # from UTC-12 to UTC+14
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """The time from the first fix to the last, seconds since 1970 UTC."""
+
+    start_s: float
+    end_s: float
+
+    def away_s(self, time_s: float) -> float:
+        """Return how far `time_s` lies outside, 0 inside."""
+        return max(self.start_s - time_s, time_s - self.end_s, 0.0)
+
+
+def utc_text(unix_s: float) -> str:
+    """Return seconds since 1970 as "2026-05-02T08:00:00Z", with milliseconds where there are any.
+
+    Where the millisecond is not hit, the microsecond is written.
+    """
+    moment = datetime.fromtimestamp(0, UTC) + timedelta(microseconds=round(unix_s * 1e6))
+    micro = moment.microsecond
+    finest = "seconds" if micro == 0 else "milliseconds" if micro % 1000 == 0 else "microseconds"
+    return moment.replace(tzinfo=None).isoformat(timespec=finest) + "Z"
+
+
+def tach_in_utc(log: TachLog, utc_offset_s: float) -> TachLog:
+    """Return a tach log on wall-clock time in UTC; others as they are."""
+    if log.clock != "local":
+        return log
+    return replace(log, clock="utc", time_s=log.time_s - utc_offset_s)
+
+
+def channels_in_utc(log: ChannelsLog, utc_offset_s: float) -> ChannelsLog:
+    """Return a channels log on wall-clock time in UTC; others as they are."""
+    if log.clock != "local":
+        return log
+    return replace(log, clock="utc", time_s=log.time_s - utc_offset_s)
+
+
+def notes_in_utc(notes: Notes, drive: Stretch, utc_offset_s: float) -> Notes:
+    """Return the notes with every time in UTC, and a remark on times far from the drive.
+
+    A time read off a clock face belongs to the day on which it lies nearest the drive: the local
+    date, or the next one once midnight has passed.
+    """
+    rows = tuple(_note_in_utc(note, drive, utc_offset_s) for note in notes.rows)
+    return replace(notes, rows=rows, remarks=(*notes.remarks, *_misfits(rows, drive)))
+
+
+def _note_in_utc(note: Note, drive: Stretch, utc_offset_s: float) -> Note:
+    if note.time_s is None or note.clock in ("utc", None):
+        return note
+    if note.clock == "local":
+        return replace(note, clock="utc", time_s=note.time_s - utc_offset_s)
+    midnight = (drive.start_s + utc_offset_s) // _DAY_S * _DAY_S - utc_offset_s
+    days = (midnight + day * _DAY_S + note.time_s for day in (-1, 0, 1, 2))
+    return replace(note, clock="utc", time_s=min(days, key=drive.away_s))
+
+
+def _misfits(rows: Iterable[Note], drive: Stretch) -> Iterator[str]:
+    """Say which notes lie far from the drive, and what zone would bring them all into it."""
+    times = [(note.line, note.time_s) for note in rows if note.time_s is not None]
+    outside = [line for line, time_s in times if drive.away_s(time_s) > _BESIDE_S]
+    if not outside:
+        return
+    said = f"{len(outside)} of {len(times)} times lie outside the drive, first on line {outside[0]}"
+    shift = _zone_shift([time_s for _, time_s in times], drive)
+    if shift is not None:
+        way = "earlier" if shift < 0.0 else "later"
+        said += f"; {abs(shift) / 3600.0:g} h {way} all would fit: is utc_offset right?"
+    yield said
+
+
+def _zone_shift(times_s: list[float], drive: Stretch) -> float | None:
+    """Return the smallest whole number of quarter hours that moves all times into the drive."""
+    steps = sorted(range(-_MOST_ZONE_STEPS, _MOST_ZONE_STEPS + 1), key=abs)
+    for step in steps:
+        shift = step * _ZONE_STEP_S
+        if step and all(drive.away_s(time_s + shift) == 0.0 for time_s in times_s):
+            return shift
+    return None
