@@ -303,9 +303,17 @@ class BrakingResult:
 
 @dataclass(frozen=True)
 class CoastRun:
-    """One run out of gear."""
+    """One run out of gear, by itself: F = f0 + f1·v + f2·v² on the level in still air."""
 
     manoeuvre: str
+    from_speed_mps: float | None = None
+    to_speed_mps: float | None = None
+    f0: Quantity | None = None  # N
+    f1: Quantity | None = None  # N/(m/s); None where two terms tell all there is to tell
+    f2: Quantity | None = None  # N/(m/s)²
+    rolling_coefficient: Quantity | None = None
+    drag_area: Quantity | None = None
+    paired_with: str | None = None  # the run the other way over the same road
 
 
 @dataclass(frozen=True)
