@@ -20,12 +20,12 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 BIN_S = 0.25
-TIE = 2.0
-"""Shape of the tie between bins BIN_S apart: the logarithm of intensity changes by about 1.1."""
+TIE = 1.0
+"""Shape of the tie between bins BIN_S apart: the logarithm of intensity changes by about 1.8."""
 ANCHOR_FREEDOM = 0.2
-ANCHOR_INTENSITY = 0.05
-"""(m/s³)²·s: quiet driving, acceleration wandering by 0.15 m/s² within a second or two. It weighs a
-fifth of one observation in each bin, so it matters only where the log says nothing."""
+ANCHOR_INTENSITY = 0.2
+"""(m/s³)²·s: acceleration wandering by 0.3 m/s² within a second, as under a steady foot. It weighs
+a fifth of one observation in each bin, so it matters only where the log says little."""
 
 
 @dataclass(frozen=True)
@@ -59,7 +59,7 @@ def bins_for(time_s: Floats, freedom: Floats) -> Bins:
 
 
 def draw_precision(
-    energy: Floats, precision: Floats, bins: Bins, rng: np.random.Generator
+    energy: Floats, precision: Floats, bins: Bins, anchor: float, rng: np.random.Generator
 ) -> Floats:
     """Return a new draw [b] of 1/intensity of each bin, given the jerk energy of its intervals.
 
@@ -67,9 +67,10 @@ def draw_precision(
     ----------
     energy : [n-1] float, from `MotionSystem.jerk_energy`
     precision : [b] float, the draw before
+    anchor : the intensity that bins are drawn to where the log says little
     """
     own_rate = 0.5 * np.bincount(bins.of_interval, weights=energy, minlength=bins.count)
-    own_rate += 0.5 * ANCHOR_FREEDOM * ANCHOR_INTENSITY
+    own_rate += 0.5 * ANCHOR_FREEDOM * anchor
     shape = 0.5 * bins.freedom + 0.5 * ANCHOR_FREEDOM
     shape[1:] += bins.tie
     shape[:-1] += bins.tie
@@ -80,3 +81,10 @@ def draw_precision(
         rate[:-1] += bins.tie * link
         precision = rng.gamma(shape) / rate
     return precision
+
+
+def draw_anchor(precision: Floats, rng: np.random.Generator) -> float:
+    """Return a draw of the anchor's intensity given all precisions [b]: how calm this log is."""
+    shape = 0.5 * ANCHOR_FREEDOM * (precision.size + 10.0)
+    rate = 0.5 * ANCHOR_FREEDOM * (precision.sum() + 10.0 / ANCHOR_INTENSITY)
+    return float(rng.gamma(shape) / rate)

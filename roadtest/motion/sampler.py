@@ -15,7 +15,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from roadtest.motion.intensity import Bins, bins_for, draw_precision
+from roadtest.motion.intensity import (
+    ANCHOR_INTENSITY,
+    Bins,
+    bins_for,
+    draw_anchor,
+    draw_precision,
+)
 from roadtest.motion.kinematics import SlowError
 from roadtest.motion.noise import Noise, NoisePrior, draw_noise, draw_weight
 from roadtest.motion.system import Knots, MotionSystem
@@ -73,6 +79,7 @@ class Sampler:
         whole = np.where(observed.knots.cut, 0.0, float(freedom))
         self.bins: Bins = bins_for(observed.knots.time_s, whole)
         self.precision = np.full(self.bins.count, 1.0)
+        self.anchor = ANCHOR_INTENSITY
         self.weight = self._plain_weight()
 
     def _plain_weight(self) -> Floats:
@@ -85,17 +92,22 @@ class Sampler:
         return 1.0 / self.precision[self.bins.of_interval]
 
     def sweep(self, with_noise: bool) -> Floats:
-        """Draw everything once; return the drawn kinematic states [c, n, k]."""
+        """Draw everything once; return the drawn kinematic states [c, n, k].
+
+        `with_noise` draws the noise's size and tails too, and with them how calm the log is, for
+        at a low rate the two can be told apart only together.
+        """
         system, intensity = self.system, self.intensity
         rhs = system.rhs(self._values, intensity, self.weight)
         solution = system.factor(intensity, self.weight).draws(rhs, self._rng)
         motion = system.kinematics(solution)
         energy = system.jerk_energy(motion)
-        self.precision = draw_precision(energy, self.precision, self.bins, self._rng)
+        self.precision = draw_precision(energy, self.precision, self.bins, self.anchor, self._rng)
         misfit = system.misfit(solution, self._values)[:, self.seen]
         rounding = self.observed.rounding[self.seen]
         if with_noise:
             flat = misfit.ravel(), np.tile(rounding, misfit.shape[0])
+            self.anchor = draw_anchor(self.precision, self._rng)
             self.noise = draw_noise(*flat, self.noise, self.model.prior, self._rng)
         self.weight = np.zeros(self.seen.size)
         self.weight[self.seen] = draw_weight(misfit, rounding, self.noise, self._rng)
