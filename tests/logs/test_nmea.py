@@ -54,7 +54,9 @@ def test_any_mixture_of_sentences_gives_all_fixes(kinds: str) -> None:
     fixes = list(drive(30))
     found = read_nmea(log(fixes, kinds), "drive.nmea")
     assert counts(found) == {}
-    np.testing.assert_allclose(found.speed_mps, [float(fix.kmh) / 3.6 for fix in fixes], atol=3e-4)
+    np.testing.assert_allclose(
+        found.speed_mps, [float(fix.kmh) / 3.6 for fix in fixes], rtol=0, atol=3e-4
+    )
 
 
 @pytest.mark.parametrize("line_end", [b"\r\n", b"\n", b"\r", b"\r\r\n", b"\n\n"])
@@ -267,7 +269,7 @@ def test_mixed_rates_keep_all_fixes() -> None:
         text += fix.gga() + (fix.rmc() + fix.gsa() if number % 5 == 0 else "")
     found = read_nmea(text.encode(), "drive.nmea")
     assert found.time_s.size == 50
-    np.testing.assert_allclose(np.diff(found.time_s), 0.2, atol=1e-6)
+    np.testing.assert_allclose(np.diff(found.time_s), 0.2, rtol=0, atol=1e-6)
     assert np.flatnonzero(np.isfinite(found.speed_mps)).tolist() == list(range(0, 50, 5))
 
 
@@ -401,7 +403,7 @@ def test_pieces_of_a_large_file_meet_without_loss() -> None:
     found = read_nmea(b"".join(lines), "drive.nmea")
     assert found.time_s.size == 16_000
     assert counts(found) == {}
-    np.testing.assert_allclose(np.diff(found.time_s), 0.1, atol=1e-6)
+    np.testing.assert_allclose(np.diff(found.time_s), 0.1, rtol=0, atol=1e-6)
 
 
 def test_a_default_fix_reads_as_written() -> None:
@@ -426,3 +428,27 @@ def test_other_talkers_vtg_and_gsa_are_left_out_with_their_fixes() -> None:
     assert found.source == "GN"
     assert np.isnan(found.speed_mps).all()
     assert np.isnan(found.hdop).all()
+
+
+@pytest.mark.parametrize("lat", ["9200.00", "5x33.82", ""])
+def test_one_good_position_in_an_epoch_is_enough(lat: str) -> None:
+    text = "".join(fix.gga() + replace(fix, lat=lat).rmc() for fix in drive(5))
+    found = read_nmea(text.encode(), "drive.nmea")
+    assert counts(found) == {}
+    text = "".join(fix.rmc() + replace(fix, lat=lat).gga() for fix in drive(5))
+    assert counts(read_nmea(text.encode(), "drive.nmea")) == {}
+
+
+def test_an_endless_sentence_is_noise_even_with_a_right_checksum() -> None:
+    body = log(drive(1), "rmc").decode()[1:].split("*")[0]
+    assert read_nmea(sentence(body + "," * 500).encode(), "drive.nmea").time_s.size == 1
+    with pytest.raises(InputError):
+        read_nmea(sentence(body + "," * 2000).encode(), "drive.nmea")
+
+
+def test_position_of_rmc_is_taken_where_decimals_are_level() -> None:
+    fix = next(iter(drive(1)))
+    other = replace(fix, lat="5133.90000")
+    for text in (fix.rmc() + other.gga(), other.gga() + fix.rmc()):
+        found = read_nmea(text.encode(), "drive.nmea")
+        assert found.latitude_deg.tolist() == [51 + 33.82 / 60]
