@@ -335,8 +335,22 @@ class CoastingResult:
 
 
 @dataclass(frozen=True)
+class PowerPoint:
+    """Drive force and power at the wheels at one speed of a pull."""
+
+    speed_mps: float
+    rpm: float | None = None  # from the build sheet's gearing, tyre slip left out
+    force: Quantity | None = None  # N
+    power: Quantity | None = None  # W
+
+
+@dataclass(frozen=True)
 class PullRun:
-    """One pull in a gear: the time between two speeds; `peak_power` in W at the wheels."""
+    """One pull in a gear: the time between two speeds; `peak_power` in W at the wheels.
+
+    A pull has a row for its whole span and one for each step within it. What belongs to the pull
+    as a whole (`peak_power` and what follows it) stands in its first row.
+    """
 
     manoeuvre: str
     gear: int | None = None
@@ -344,15 +358,46 @@ class PullRun:
     to: Quantity | None = None
     time: Quantity | None = None
     peak_power: Quantity | None = None
+    peak_power_speed: Quantity | None = None
+    peak_power_rpm: Quantity | None = None
+    power_standard_air: Quantity | None = None  # peak power by ISO 1585; never for boosted engines
+    peak_force: Quantity | None = None  # N, at the wheels
+    peak_acceleration: Quantity | None = None
+    grade: Quantity | None = None
+    curve: tuple[PowerPoint, ...] = ()
 
 
 @dataclass(frozen=True)
 class Standing:
-    """One standing start, timed from first motion."""
+    """One standing start, timed from first motion; `after_rollout` from one foot further on."""
 
     to: Quantity | None = None
     time: Quantity | None = None
     manoeuvre: str | None = None
+    after_rollout: Quantity | None = None  # s
+
+
+@dataclass(frozen=True)
+class StandingDistance:
+    """A distance from rest: the time over it from first motion, and the speed at its end."""
+
+    distance: Quantity | None = None
+    time: Quantity | None = None
+    speed: Quantity | None = None
+    manoeuvre: str | None = None
+    after_rollout: Quantity | None = None  # s
+
+
+@dataclass(frozen=True)
+class Repeat:
+    """Runs that measure the same thing: best of and mean. `gear` None stands for from rest."""
+
+    gear: int | None = None
+    from_: Quantity | None = None
+    to: Quantity | None = None
+    best: Quantity | None = None
+    mean: Quantity | None = None
+    manoeuvres: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -361,6 +406,18 @@ class PullsResult:
 
     runs: tuple[PullRun, ...] = ()
     standing: tuple[Standing, ...] = ()
+    distances: tuple[StandingDistance, ...] = ()
+    repeats: tuple[Repeat, ...] = ()
+
+
+@dataclass(frozen=True)
+class ChannelPart:
+    """A channel while the car stood with the engine at idle, or was driven."""
+
+    min: float | None = None
+    mean: float | None = None
+    max: float | None = None
+    seconds: float | None = None
 
 
 @dataclass(frozen=True)
@@ -372,6 +429,16 @@ class ChannelResult:
     min: float | None = None
     max: float | None = None
     at_max_s: float | None = None
+    at_min_s: float | None = None
+    manoeuvre_at_max: str | None = None
+    manoeuvre_at_min: str | None = None
+    at_rest: ChannelPart | None = None  # standing: at idle
+    at_speed: ChannelPart | None = None  # above 13 m/s (30 mph)
+    limit_high: float | None = None  # of the build sheet's target, in the channel's unit
+    limit_low: float | None = None
+    seconds_above: float | None = None
+    seconds_below: float | None = None
+    file: str | None = None
 
 
 @dataclass(frozen=True)
