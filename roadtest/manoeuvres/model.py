@@ -1,4 +1,4 @@
-"""What the car was doing when: holds, pulls, stops and coasts, with ends between samples."""
+"""One stretch of driving that something can be measured on."""
 
 from __future__ import annotations
 

@@ -1,0 +1,65 @@
+"""Everything that a drive holds, in the order driven."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roadtest.manoeuvres.coasts import find_coasts
+from roadtest.manoeuvres.holds import find_holds
+from roadtest.manoeuvres.model import Manoeuvre
+from roadtest.manoeuvres.profile import Profile, profile_of
+from roadtest.manoeuvres.pulls import find_pulls
+from roadtest.manoeuvres.stops import find_stops
+from roadtest.motion.estimate import Motion
+
+Bools = NDArray[np.bool_]
+
+
+def find_manoeuvres(motion: Motion, readings_s: Sequence[float] = ()) -> tuple[Manoeuvre, ...]:
+    """Return the holds, pulls, stops and coasts of a drive, by their start.
+
+    `readings_s`: when somebody noted what the speedometer said, if it was noted at all; a short
+    steady stretch around such a moment is a hold.
+
+    Those that can't be measured are there too, with the reason. No two overlap: where two kinds
+    could be seen in one stretch it is a stop before a pull, a pull before a coast, and a coast
+    before a hold.
+    """
+    profile = profile_of(motion)
+    found = find_stops(profile)
+    found += _clear_of(found, find_pulls(profile))
+    found += _clear_of(found, find_coasts(profile))
+    found += find_holds(profile, _free(profile, found), readings_s)
+    return _numbered(sorted(found, key=lambda made: made.start_s))
+
+
+def _clear_of(taken: Iterable[Manoeuvre], fresh: Iterable[Manoeuvre]) -> list[Manoeuvre]:
+    """Return those of `fresh` that no one of `taken` overlaps."""
+    taken = list(taken)
+    return [
+        made
+        for made in fresh
+        if all(made.end_s <= other.start_s or made.start_s >= other.end_s for other in taken)
+    ]
+
+
+def _free(profile: Profile, taken: Iterable[Manoeuvre]) -> Bools:
+    free = np.ones(profile.time_s.size, dtype=bool)
+    for made in taken:
+        free[profile.index(made.start_s) : profile.index(made.end_s) + 1] = False
+    return free
+
+
+def _numbered(found: Iterable[Manoeuvre]) -> tuple[Manoeuvre, ...]:
+    """Return the same with ids: "hold-1", "hold-2" …, counted by kind."""
+    count: Counter[str] = Counter()
+    numbered = []
+    for made in found:
+        count[made.kind] += 1
+        numbered.append(replace(made, id=f"{made.kind}-{count[made.kind]}"))
+    return tuple(numbered)

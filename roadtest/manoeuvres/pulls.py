@@ -1,0 +1,146 @@
+"""Pulls: sustained acceleration in one gear, or from rest through the gears."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roadtest.manoeuvres.model import Manoeuvre
+from roadtest.manoeuvres.profile import STEP_S, Profile, crossing, runs
+
+Floats = NDArray[np.float64]
+
+PULLING_MPS2: Final = 0.25
+"""A small car in top gear at full throttle still gains this much on a slight rise."""
+LEAST_GAIN_MPS: Final = 5.0
+_LEAST_S: Final = 1.5
+_SHIFT_S: Final = 2.0  # longest gear change of a standing start
+_SHIFT_LOSS_MPS: Final = 1.5
+FULL_SHARE: Final = 0.5
+"""An engine held open through a pull gives at least half of the most it ever gives: torque curves
+are that flat. What stays below half of the drive's best was driven on part throttle."""
+STANDING_SHARE: Final = 0.4
+"""The same for the mean over a standing start, clutch and gear changes and all."""
+LEAST_WPKG: Final = 22.0
+"""Power a kilogram at the wheels that a pull reaches; in town nobody uses as much. Common
+practice, no published source."""
+STANDING_WPKG: Final = 20.0
+"""Mean over a standing start. A car that takes 25 s to 60 mph gives it: 14 W/kg into speed, 6
+against air and tyres."""
+_ROLLING_MPS2: Final = 0.15  # usual resistance, for the power: a coefficient of 0.015 ...
+_AIR_PM: Final = 0.0005  # ... and 0.4 N/(m/s)² on 800 kg
+
+
+@dataclass(frozen=True)
+class Pull:
+    """One stretch of sustained acceleration."""
+
+    start_s: float
+    end_s: float
+    from_rest: bool
+    power_wpkg: float  # highest mean over a second
+    mean_wpkg: float  # over the whole
+
+
+def find_pulls(profile: Profile) -> list[Manoeuvre]:
+    """Return every pull in the order driven, ids still to be given."""
+    power = _specific_power(profile)
+    found = []
+    for first, last in _through_gears(profile, runs(profile.slope(0.2) > PULLING_MPS2)):
+        gain = profile.speed_mps[last - 1] - profile.speed_mps[first]
+        if gain >= LEAST_GAIN_MPS and (last - first) * STEP_S >= _LEAST_S:
+            found.append(_pull(profile, first, last, power))
+    best = max((pull.power_wpkg for pull in found), default=0.0)
+    return [_judged(profile, pull, best) for pull in found]
+
+
+def _specific_power(profile: Profile) -> Floats:
+    """Return power over mass at the wheels on the level, W/kg, mean over a second [n]."""
+    speed = profile.speed_mps
+    return np.asarray(speed * (profile.slope(0.5) + _ROLLING_MPS2 + _AIR_PM * speed**2))
+
+
+def _through_gears(profile: Profile, found: list[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Return the runs, those of a standing start joined over its gear changes."""
+    joined: list[tuple[int, int]] = []
+    for start, end in found:
+        if joined and _from_rest(profile, joined[-1][0]):
+            before = joined[-1][1]
+            loss = profile.speed_mps[before - 1] - profile.speed_mps[start]
+            if (start - before) * STEP_S <= _SHIFT_S and loss < _SHIFT_LOSS_MPS:
+                joined[-1] = (joined[-1][0], end)
+                continue
+        joined.append((start, end))
+    return joined
+
+
+def _from_rest(profile: Profile, first: int) -> bool:
+    return bool(profile.resting[max(first - round(1.0 / STEP_S), 0) : first + 2].any())
+
+
+def _pull(profile: Profile, first: int, last: int, power: Floats) -> Pull:
+    from_rest = _from_rest(profile, first)
+    start = _first_motion(profile, first) if from_rest else _opened(profile, first, last)
+    part = power[first:last]
+    mean = float(part[min(10, part.size // 2) :].mean())  # the first second has little speed yet
+    return Pull(start, _closed(profile, first, last), from_rest, float(part.max()), mean)
+
+
+def _first_motion(profile: Profile, first: int) -> float:
+    """Return when the car began to move: its first second of way traced back to standing still."""
+    ahead = slice(max(first - round(1.0 / STEP_S), 0), first + round(3.0 / STEP_S))
+    speed, time = profile.speed_mps[ahead], profile.time_s[ahead]
+    low = float(speed[0]) + max(0.5, 3.0 * float(profile.u_speed_mps[ahead].max()))
+    begin, finish = crossing(time, speed, low), crossing(time, speed, low + 2.0)
+    if not finish > begin:
+        return float(time[0])
+    return max(begin - low * (finish - begin) / 2.0, float(time[0]) - 1.0)
+
+
+def _opened(profile: Profile, first: int, last: int) -> float:
+    """Return when the acceleration rose through half of what the pull begins with."""
+    level = float(np.median(profile.acceleration_mps2[first : min(first + 20, last)]))
+    part = slice(max(first - 10, 0), last)
+    at = crossing(profile.time_s[part], profile.acceleration_mps2[part], 0.5 * level)
+    return at if np.isfinite(at) else float(profile.time_s[first])
+
+
+def _closed(profile: Profile, first: int, last: int) -> float:
+    """Return when the acceleration fell through half of what the pull ends with."""
+    level = float(np.median(profile.acceleration_mps2[max(last - 20, first) : last]))
+    part = slice(max(last - 20, first), last + 10)
+    back = profile.acceleration_mps2[part][::-1]
+    at = crossing(profile.time_s[part][::-1], back, 0.5 * level)
+    return at if np.isfinite(at) else float(profile.time_s[last - 1])
+
+
+def _judged(profile: Profile, pull: Pull, best_wpkg: float) -> Manoeuvre:
+    why = None
+    gap = profile.gap_within(pull.start_s, pull.end_s)
+    if gap:
+        why = f"no fixes from {gap[0]:.1f} s to {gap[1]:.1f} s"
+    elif pull.power_wpkg < LEAST_WPKG:
+        why = f"part throttle: {pull.power_wpkg:.0f} W/kg at most, a pull gives {LEAST_WPKG:g}"
+    elif pull.power_wpkg < FULL_SHARE * best_wpkg:
+        why = (
+            f"part throttle: {pull.power_wpkg:.0f} W/kg at most, less than half of the "
+            f"{best_wpkg:.0f} W/kg of the strongest pull"
+        )
+    elif pull.from_rest and pull.mean_wpkg < max(STANDING_WPKG, STANDING_SHARE * best_wpkg):
+        least = max(STANDING_WPKG, STANDING_SHARE * best_wpkg)
+        why = (
+            f"part throttle: {pull.mean_wpkg:.0f} W/kg on average from rest, "
+            f"a standing start gives {least:.0f}"
+        )
+    return Manoeuvre(
+        id="",
+        kind="pull",
+        start_s=pull.start_s,
+        end_s=pull.end_s,
+        from_rest=pull.from_rest,
+        used=why is None,
+        why_not=why,
+    )
