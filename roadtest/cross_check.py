@@ -21,11 +21,13 @@ together for tens of seconds (a recording showed 0.07 still at 20 s)."""
 _FEWEST_BLOCKS: Final = 3
 
 
-def speed_difference(motion: Motion, start_unix_s: float, other: GpsLog) -> Quantity | None:
-    """Return the mean of the other receiver's speed less the motion's, m/s, while the car moves.
+def speed_difference(
+    motion: Motion, start_unix_s: float, other: GpsLog
+) -> tuple[Quantity, int] | None:
+    """Return the mean of the other receiver's speed less the motion's, m/s, and of how many fixes.
 
-    The mean of blocks of 30 s; its interval is Student's t on their scatter. None where fewer than
-    three blocks can be compared.
+    While the car moves. The mean of blocks of 30 s; its interval is Student's t on their scatter.
+    None where fewer than three blocks can be compared.
     """
     time, speed = _speeds(other)
     at = time - start_unix_s
@@ -40,7 +42,7 @@ def speed_difference(motion: Motion, start_unix_s: float, other: GpsLog) -> Quan
         return None
     factor = float(stdtrit(means.size - 1, 0.975))
     u95 = factor * float(means.std(ddof=1)) / np.sqrt(means.size)
-    return Quantity(float(means.mean()), float(u95), "m/s")
+    return Quantity(float(means.mean()), float(u95), "m/s"), int(moving.sum())
 
 
 def _speeds(log: GpsLog) -> tuple[Floats, Floats]:

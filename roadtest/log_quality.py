@@ -10,6 +10,7 @@ import numpy as np
 from roadtest.drive import Drive
 from roadtest.logs.model import ChannelsLog, Floats, GpsLog, Loss, Notes, TachLog
 from roadtest.motion.estimate import Motion
+from roadtest.motion.noise import SPEED_NOISE
 from roadtest.motion.screening import Screened
 from roadtest.quantity import Quantity
 from roadtest.receivers import Receiver
@@ -99,7 +100,12 @@ def _speed_noise(screened: Screened, motion: Motion) -> Quantity | None:
         return None
     sd = np.array([noise.sd for noise in motion.noise_draws])
     rounding = screened.speed_step_mps**2 / 12.0  # of a rectangular distribution
-    return Quantity.from_draws(np.sqrt(sd**2 + rounding), "m/s")
+    found = Quantity.from_draws(np.sqrt(sd**2 + rounding), "m/s")
+    if found is None:
+        return None
+    # The estimate tries sizes on a grid; the truth may lie half a step from the one it took.
+    cell = 0.5 * 0.95 * found.value * float(np.log(SPEED_NOISE.grid[1] / SPEED_NOISE.grid[0]))
+    return Quantity(found.value, float(np.hypot(found.u95, cell)), "m/s")
 
 
 def _other_parts(receiver: Receiver, start_s: float, remark: str) -> list[LogInfo]:

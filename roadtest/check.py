@@ -1,0 +1,188 @@
+"""The whole road in one call: from a drive to its results."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Final, Literal
+
+import numpy as np
+
+from roadtest.clock import utc_text
+from roadtest.cross_check import speed_difference
+from roadtest.drive import Drive, read_drive
+from roadtest.evidence import Evidence
+from roadtest.findings import Case, judge_all, next_steps
+from roadtest.log_quality import describe_logs
+from roadtest.logs.model import GpsLog, Notes
+from roadtest.manoeuvres import find_manoeuvres
+from roadtest.measures.measuring import Measured, measure_all
+from roadtest.motion.estimate import Span, estimate
+from roadtest.motion.ground import ground_under
+from roadtest.motion.screening import Screened, screen
+from roadtest.progress import Progress
+from roadtest.quantity import Quantity
+from roadtest.results import (
+    CarInfo,
+    DriveInfo,
+    Inspection,
+    Manoeuvre,
+    Results,
+)
+from roadtest.wording import quantity_text
+
+DRAWS: Final = 200
+MARGIN_S: Final = 2.0  # of motion drawn on either side of a manoeuvre
+SEED: Final = 20_260_502  # any number: the same drive gives the same results
+_TOP_SPEED_S: Final = 2.0  # of motion drawn about the fastest fix
+
+
+@dataclass(frozen=True)
+class Survey:
+    """A drive after everything that does not depend on dial readings: the slow part."""
+
+    drive: Drive
+    screened: Screened
+    evidence: Evidence
+    top_speed: Quantity | None
+
+
+def check_folder(folder: Path, build: Path | None, progress: Progress) -> Results:
+    """Return the results of the drive in `folder`; `build` stands in for its build sheet.
+
+    Raises InputError or InputErrors where the drive can't be used.
+    """
+    progress("reading", 0.0)
+    return check(read_drive(folder, build), progress)
+
+
+def check(drive: Drive, progress: Progress) -> Results:
+    """Return the results of a drive; the same drive gives the same results.
+
+    Raises InputError where the log is too little to go on.
+    """
+    return conclude(survey(drive, progress), progress)
+
+
+def survey(drive: Drive, progress: Progress) -> Survey:
+    """Return the motion of a drive, its manoeuvres and their draws."""
+    rng = np.random.default_rng(SEED)
+    progress("screening the fixes", 0.1)
+    screened = screen(drive.gps)
+    progress("estimating the motion", 0.15)
+    motion = estimate(screened.observed, rng)
+    progress("finding manoeuvres", 0.4)
+    ground = ground_under(screened, motion)
+    found = find_manoeuvres(motion)
+    progress("drawing the motion", 0.45)
+    spans = [Span(made.start_s - MARGIN_S, made.end_s + MARGIN_S) for made in found]
+    fastest = float(motion.time_s[int(np.argmax(motion.speed_mps))])
+    spans.append(Span(fastest - _TOP_SPEED_S, fastest + _TOP_SPEED_S))
+    draws = motion.draws(spans, DRAWS, rng)
+    evidence = Evidence(
+        start_unix_s=screened.start_unix_s,
+        sheet=drive.sheet,
+        gps=drive.gps,
+        motion=motion,
+        ground=ground,
+        manoeuvres=found,
+        draws={made.id: drawn for made, drawn in zip(found, draws, strict=False)},
+        tach=drive.tach,
+        channels=drive.channels,
+        notes=drive.notes,
+        seed=SEED,
+    )
+    top = Quantity.from_draws(draws[-1].speed_mps.max(axis=1), "m/s")
+    return Survey(drive, screened, evidence, top)
+
+
+def conclude(survey: Survey, progress: Progress) -> Results:
+    """Return the results of a surveyed drive: everything measured, judged and put together."""
+    evidence, drive = survey.evidence, survey.drive
+    measured = measure_all(evidence, progress)
+    progress("judging", 0.95)
+    results = Results(
+        units=drive.sheet.units,
+        car=CarInfo(drive.sheet.car.label, drive.sheet.car.chassis),
+        files=drive.files,
+        logs=describe_logs(drive, survey.screened, evidence.motion, _cross_checks(survey)),
+        drive=_drive_info(survey),
+        tach=measured.tach,
+        manoeuvres=_manoeuvres(evidence, measured),
+        speedometer=measured.speedometer,
+        odometer=measured.odometer,
+        gearing=measured.gearing,
+        braking=measured.braking,
+        coasting=measured.coasting,
+        pulls=measured.pulls,
+        channels=measured.channels,
+        inspections=_inspections(drive.notes),
+    )
+    case = Case(results, drive.sheet, measured.remarks)
+    findings = judge_all(case)
+    progress("done", 1.0)
+    return replace(results, findings=findings, next_steps=next_steps(case, findings))
+
+
+def _drive_info(survey: Survey) -> DriveInfo:
+    motion = survey.evidence.motion
+    return DriveInfo(
+        start_utc=utc_text(survey.evidence.start_unix_s),
+        duration_s=float(motion.time_s[-1] - motion.time_s[0]),
+        distance=None,
+        top_speed=survey.top_speed,
+    )
+
+
+def _manoeuvres(evidence: Evidence, measured: Measured) -> tuple[Manoeuvre, ...]:
+    """Return the manoeuvres with their gears; those a measure set aside are not used."""
+    shown = []
+    for made in evidence.manoeuvres:
+        aside = measured.set_aside.get(made.id)
+        shown.append(
+            Manoeuvre(
+                id=made.id,
+                kind=made.kind,
+                start_s=made.start_s,
+                end_s=made.end_s,
+                gear=measured.gear_of.get(made.id) or None,
+                used=made.used and aside is None,
+                why_not=made.why_not or aside,
+            )
+        )
+    return tuple(shown)
+
+
+def _inspections(notes: Notes | None) -> tuple[Inspection, ...]:
+    verdicts: dict[str, Literal["pass", "fail", "not done"]] = {
+        "pass": "pass",
+        "fail": "fail",
+        "not done": "not done",
+    }
+    rows = () if notes is None else notes.rows
+    return tuple(
+        Inspection(note.remark or f"line {note.line} of the notes", verdicts[note.text])
+        for note in rows
+        if note.item == "inspection" and note.text in verdicts
+    )
+
+
+def _cross_checks(survey: Survey) -> Mapping[str, str]:
+    """Return what each further receiver says about the speed, by the name of its log."""
+    return {other.log.name: _cross_check(survey, other.log) for other in survey.drive.receivers[1:]}
+
+
+def _cross_check(survey: Survey, other: GpsLog) -> str:
+    """Return in words how another receiver's speed compares with the one used."""
+    used = survey.drive.gps.name
+    found = speed_difference(survey.evidence.motion, survey.evidence.start_unix_s, other)
+    if found is None:
+        return f"a second receiver, not used: too little time in common with {used} to compare"
+    difference, count = found
+    said = quantity_text(difference, survey.drive.sheet.units, signed=True)
+    verdict = "the two agree" if abs(difference.value) <= difference.u95 else "the two differ"
+    return (
+        f"a second receiver, for cross-check only: its speed less that of {used} is {said} on "
+        f"average, from {count} fixes; {verdict}"
+    )

@@ -1,0 +1,45 @@
+"""From what was measured to findings: one a target, in the order of the build sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Final
+
+from roadtest.build_sheet import Target
+from roadtest.findings import braking, channels, gearing, running, scales, speedometer
+from roadtest.findings.case import Case
+from roadtest.findings.inspections import inspection_findings
+from roadtest.findings.steps import next_steps
+from roadtest.results import Finding
+
+__all__ = ["Case", "judge_all", "next_steps"]
+
+_JUDGES: Final[Mapping[str, Callable[[Case, Target], Finding]]] = {
+    "speedometer": speedometer.speedometer,
+    "odometer": scales.odometer,
+    "gearbox": gearing.gearbox,
+    "axle": gearing.axle,
+    "tach": scales.tach,
+    "clutch_slip": gearing.clutch_slip,
+    "cruise_rpm": gearing.cruise_rpm,
+    "mfdd": braking.mfdd,
+    "stopping_distance": braking.stopping_distance,
+    "fade": braking.fade,
+    "drift": braking.drift,
+    "spread": braking.spread,
+    "rolling_coefficient": running.rolling_coefficient,
+    "standing": running.standing,
+    "through": running.through,
+}
+
+
+def judge_all(case: Case) -> tuple[Finding, ...]:
+    """Return one finding a target, and one a hand inspection, from all that was measured."""
+    judged = tuple(_judge(case, target) for target in case.sheet.targets)
+    return judged + inspection_findings(case.results.inspections)
+
+
+def _judge(case: Case, target: Target) -> Finding:
+    if target.id.startswith("channel."):
+        return channels.channel(case, target)
+    return _JUDGES[target.id](case, target)

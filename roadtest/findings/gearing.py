@@ -1,0 +1,171 @@
+"""Gearbox, axle, clutch and cruising engine speed."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Final
+
+from roadtest.build_sheet import CruiseLimit, Target
+from roadtest.findings.case import Case, joined
+from roadtest.findings.judging import (
+    Subject,
+    from_figure,
+    from_items,
+    judged_item,
+    nothing_to_judge,
+)
+from roadtest.findings.scales import LOG_THE_ENGINE, NO_TACH, share_of
+from roadtest.quantity import Quantity
+from roadtest.results import CruiseRow, Finding, FindingItem, Limit, Shown, Step
+from roadtest.wording import number_text, probability_text
+
+_IN_EACH_GEAR: Final = "20 s of steady driving in each gear, engine speed logged"
+_SURE: Final = 0.95  # the probability that goes with a 95 % interval
+_ROLL_OUT: Final = "Measure the tyre's roll-out (one turn of the wheel, crew aboard)"
+_NOT_MATCHED: Final = "Engine speed and road speed could not be matched"
+
+
+def gearbox(case: Case, target: Target) -> Finding:
+    """Return the finding on the gearbox: each step, and whether it is the one on the sheet."""
+    share = share_of(target)
+    subject = Subject(target.id, "Gearbox", "check", "own target", _IN_EACH_GEAR)
+    if not case.sheet.ratios:
+        why = "The build sheet gives no ratios to compare with"
+        return nothing_to_judge(subject, None, why, "Add [gearbox] ratios to the build sheet")
+    found = case.results.gearing
+    steps = [_step_item(step, share) for step in found.steps if step.expected is not None]
+    items = [item for item in (_identity(case), *steps) if item is not None]
+    if not any(item.measured is not None or item.probability is not None for item in items):
+        return nothing_to_judge(subject, None, _no_match(case), LOG_THE_ENGINE)
+    finding = from_items(case, subject, items, case.remark("gearing"))
+    return _told_by_identity(case, finding, items)
+
+
+def _step_item(step: Step, share: float) -> FindingItem:
+    expected = step.expected or 1.0
+    limit = Limit(expected * (1.0 - share), expected * (1.0 + share), "1")
+    item = judged_item(None, step.step, limit)
+    return FindingItem(
+        None,
+        item.measured,
+        limit,
+        item.verdict,
+        item.probability,
+        what=f"step from {step.from_} to {step.to}",
+    )
+
+
+def _identity(case: Case) -> FindingItem | None:
+    """Return whether the gearbox on the sheet is the one shown, as an item without a figure."""
+    shown, fitted = case.results.gearing.gearbox_shown, case.sheet.gearbox
+    if shown is None or fitted is None:
+        return None
+    likely = _probability_of(shown, fitted.label)
+    what = f'that it is the "{fitted.label}"'
+    if likely >= _SURE:
+        return FindingItem(None, None, None, "pass", likely, what=what)
+    if likely <= 1.0 - _SURE:
+        return FindingItem(None, None, None, "fail", likely, what=what)
+    return FindingItem(None, None, None, "not proven", likely, what=what)
+
+
+def _probability_of(shown: Shown, label: str) -> float:
+    """Return the probability of the candidate `label`; of one not shown, at most what is left."""
+    return shown.probability if shown.label == label else 1.0 - shown.probability
+
+
+def _told_by_identity(case: Case, finding: Finding, items: list[FindingItem]) -> Finding:
+    """Return the finding with the sentence on which gearbox the road shows put first."""
+    shown, fitted = case.results.gearing.gearbox_shown, case.sheet.gearbox
+    if shown is None or fitted is None:
+        return finding
+    chance = probability_text(shown.probability)
+    told = f'The road shows the "{shown.label}" gearbox (probability {chance})'
+    if shown.label != fitted.label:
+        told += f', not the "{fitted.label}" on the build sheet'
+    return replace(finding, reason=joined(told, finding.reason))
+
+
+def axle(case: Case, target: Target) -> Finding:
+    """Return the finding on the axle ratio, the tyre taken as given."""
+    share = share_of(target)
+    subject = Subject(target.id, "Axle ratio", "drive", "own target", _axle_how(case))
+    expected = case.sheet.axle_ratio
+    if expected is None:
+        why = "The build sheet gives no axle ratio to compare with"
+        return nothing_to_judge(subject, None, why, "Add [axle] ratio to the build sheet")
+    limit = Limit(expected * (1.0 - share), expected * (1.0 + share), "1")
+    measured = case.results.gearing.axle
+    if measured is None:
+        if case.has_tach and case.sheet.circumference is None:
+            why = "Without the tyre's circumference axle and tyre can't be told apart"
+            return nothing_to_judge(subject, limit, why, _ROLL_OUT)
+        return nothing_to_judge(subject, limit, _no_match(case), LOG_THE_ENGINE)
+    return from_figure(case, subject, measured, limit, _axle_story(case))
+
+
+def _axle_how(case: Case) -> str:
+    tyres = case.sheet.tyres
+    if tyres is not None and tyres.rolling_circumference is None:
+        return "the tyre's roll-out measured first: most of the interval is the tyre's"
+    return _IN_EACH_GEAR
+
+
+def _axle_story(case: Case) -> str:
+    shown, fitted = case.results.gearing.axle_shown, case.sheet.axle
+    if shown is None:
+        return ""
+    chance = probability_text(shown.probability)
+    if fitted is not None and shown.label == fitted.label:
+        return f"Of the axles named, the one on the sheet fits best (probability {chance})"
+    return f'Of the axles named, the "{shown.label}" fits best (probability {chance})'
+
+
+def clutch_slip(case: Case, target: Target) -> Finding:
+    """Return the finding on slip under load."""
+    limit = Limit(None, share_of(target), "1")
+    how = "a full-throttle pull through the middle speeds in a high gear, engine speed logged"
+    subject = Subject(target.id, "Clutch slip", "pull", "own target", how, percent=True)
+    measured = case.results.gearing.clutch_slip
+    if measured is None:
+        why = "No pull under load with the engine speed beside it" if case.has_tach else NO_TACH
+        return nothing_to_judge(subject, limit, why, f"Drive {how}")
+    return from_figure(case, subject, measured, limit)
+
+
+def cruise_rpm(case: Case, target: Target) -> Finding:
+    """Return the finding on engine speed in top gear at a road speed."""
+    wanted = target.value
+    if not isinstance(wanted, CruiseLimit):
+        raise TypeError(f"not a cruise target: {wanted!r}")
+    speed = case.say_value(wanted.speed_mps, "m/s")
+    limit = Limit(None, wanted.at_most_rpm, "r/min")
+    how = f"20 s of steady driving in top gear near {speed}, engine speed logged"
+    subject = Subject(target.id, f"Engine speed at {speed} in top gear", "drive", "own target", how)
+    row = _cruise_row(case, wanted.speed_mps)
+    if row is None or row.rpm is None:
+        why = "Top gear was not driven steadily" if case.has_tach else NO_TACH
+        return nothing_to_judge(subject, limit, why, f"Drive {how}")
+    gear = number_text(row.gear)
+    return from_figure(case, subject, row.rpm, limit, f"In gear {gear}, the highest driven")
+
+
+def _cruise_row(case: Case, speed_mps: float) -> CruiseRow | None:
+    """Return the row of the highest gear at this speed, or made from its turns per metre."""
+    rows = [row for row in case.results.gearing.cruise if row.rpm is not None]
+    at = [row for row in rows if row.speed and abs(row.speed.value - speed_mps) < 1e-3 * speed_mps]
+    if at:
+        return max(at, key=lambda row: row.gear)
+    turns = case.results.gearing.revs_per_metre_top
+    gears = [row.gear for row in case.results.gearing.gears if row.overall is not None]
+    if turns is None or not gears:
+        return None
+    factor = 60.0 * speed_mps
+    rpm = Quantity(turns.value * factor, turns.u95 * factor, "r/min")
+    return CruiseRow(max(gears), Quantity(speed_mps, 0.0, "m/s"), rpm)
+
+
+def _no_match(case: Case) -> str:
+    if not case.has_tach:
+        return NO_TACH
+    return joined(_NOT_MATCHED, case.remark("gearing"))

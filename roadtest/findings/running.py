@@ -1,0 +1,85 @@
+"""Coasting, standing starts and pulls."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from roadtest.build_sheet import StandingLimit, Target, ThroughLimit
+from roadtest.findings.case import Case
+from roadtest.findings.judging import (
+    Subject,
+    from_figure,
+    from_items,
+    judged_item,
+    nothing_to_judge,
+)
+from roadtest.findings.scales import share_of
+from roadtest.quantity import Quantity
+from roadtest.results import Finding, Limit
+
+_SAME_SPEED: Final = 1e-3  # a speed that a target names, through units and back
+_COAST: Final = (
+    "out of gear from 60 mph (100 km/h) down to 20 mph (30 km/h), both ways along the same road"
+)
+
+
+def rolling_coefficient(case: Case, target: Target) -> Finding:
+    """Return the finding on rolling resistance (dragging brakes, tight bearings)."""
+    limit = Limit(None, share_of(target), "1")
+    subject = Subject(target.id, "Rolling resistance", "coast-down", "own target", _COAST)
+    measured = case.results.coasting.rolling_coefficient
+    if measured is None:
+        runs = case.results.coasting.runs
+        why = "The coast-downs were too few or too short" if runs else "No coast-down was driven"
+        return nothing_to_judge(subject, limit, why, f"Coast {_COAST}, twice each way")
+    return from_figure(
+        case, subject, measured, limit, "Dragging brakes and tight bearings show here"
+    )
+
+
+def standing(case: Case, target: Target) -> Finding:
+    """Return the finding on standing starts to one speed."""
+    wanted = target.value
+    if not isinstance(wanted, StandingLimit):
+        raise TypeError(f"not a standing start target: {wanted!r}")
+    to = case.say_value(wanted.to_mps, "m/s")
+    limit = Limit(None, wanted.at_most_s, "s")
+    how = f"flat out from rest to beyond {to}, both ways along the same road"
+    subject = Subject(target.id, f"Standing start to {to}", "standing start", "own target", how)
+    items = [
+        judged_item(start.manoeuvre, start.time, limit)
+        for start in case.results.pulls.standing
+        if _is(start.to, wanted.to_mps) and start.time is not None
+    ]
+    if not items:
+        why = f"No standing start to {to} was driven"
+        return nothing_to_judge(subject, limit, why, f"Drive {how}")
+    return from_items(case, subject, items)
+
+
+def through(case: Case, target: Target) -> Finding:
+    """Return the finding on the time between two speeds in a gear."""
+    wanted = target.value
+    if not isinstance(wanted, ThroughLimit):
+        raise TypeError(f"not a pull target: {wanted!r}")
+    start, end = (case.say_value(v, "m/s") for v in (wanted.from_mps, wanted.to_mps))
+    limit = Limit(None, wanted.at_most_s, "s")
+    how = f"flat out in gear {wanted.gear} from below {start} to beyond {end}, both ways"
+    title = f"{start} to {end} in gear {wanted.gear}"
+    subject = Subject(target.id, title, "pull", "own target", how)
+    items = [
+        judged_item(run.manoeuvre, run.time, limit)
+        for run in case.results.pulls.runs
+        if run.gear == wanted.gear
+        and _is(run.from_, wanted.from_mps)
+        and _is(run.to, wanted.to_mps)
+        and run.time is not None
+    ]
+    if not items:
+        why = f"No pull in gear {wanted.gear} covers {start} to {end}"
+        return nothing_to_judge(subject, limit, why, f"Drive {how}")
+    return from_items(case, subject, items)
+
+
+def _is(speed: Quantity | None, wanted_mps: float) -> bool:
+    return speed is not None and abs(speed.value - wanted_mps) <= _SAME_SPEED * wanted_mps

@@ -1,0 +1,61 @@
+"""What drive would settle a verdict that is not proven."""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+from roadtest.findings.case import Case
+from roadtest.quantity import Quantity
+from roadtest.results import Limit
+from roadtest.wording import number_text, plural
+
+GOOD_RATE_HZ: Final = 10.0
+"""What common loggers give at most without trouble (common practice); asked for below it."""
+
+_MOST_REPEATS: Final = 16
+"""More than a crew will drive in one go; our choice."""
+
+
+def margin(measured: Quantity, limit: Limit) -> float:
+    """Return how far the value lies from the nearest end of the limit, in the limit's unit."""
+    ends = [end for end in (limit.low, limit.high) if end is not None]
+    return min(abs(measured.value - end) for end in ends)
+
+
+def repeats_needed(measured: Quantity, limit: Limit) -> int | None:
+    """Return how many times as much driving makes the interval narrow enough to tell.
+
+    The interval of a mean goes as 1/√n for its random part, and all of it is taken as random; so
+    this is the least that is needed. None where the value lies on the limit.
+    """
+    away = margin(measured, limit)
+    if away <= 0.0 or measured.u95 / away > 1e3:
+        return None
+    return max(2, math.ceil((measured.u95 / away) ** 2))
+
+
+def more_driving(case: Case, noun: str, how: str, measured: Quantity, limit: Limit) -> str:
+    """Return the drive that would settle a figure: how many `noun`s, `how` driven, what logger.
+
+    A slow log comes first: at a tenth of a second between fixes the interval is narrower by
+    √(rate / 10 Hz) at least, before anything is repeated.
+    """
+    rate = case.rate_hz
+    faster = rate is not None and rate < 0.75 * GOOD_RATE_HZ
+    narrowed = measured
+    if faster and rate is not None:
+        u95 = measured.u95 * math.sqrt(rate / GOOD_RATE_HZ)
+        narrowed = Quantity(measured.value, u95, measured.unit)
+    away, unit = margin(measured, limit), measured.unit
+    repeats = 1 if narrowed.u95 < away else repeats_needed(narrowed, limit)
+    logger = f" with a {number_text(GOOD_RATE_HZ)} Hz log" if faster else ""
+    if repeats is None or repeats > _MOST_REPEATS:
+        near = case.say_value(away, unit, percent=unit == "1")
+        return (
+            f"The figure lies {near} from the limit, too near for any drive to tell on which side: "
+            "mend or adjust it, then drive again"
+        )
+    if repeats == 1:
+        return f"The same {noun} again{logger}, {how}"
+    return f"{plural(repeats, noun)} or more{logger}, {how}"

@@ -1,0 +1,112 @@
+"""The speedometer against its target, hold by hold."""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+from roadtest.build_sheet import DialBand, NamedRule, Target
+from roadtest.findings.case import Case, joined
+from roadtest.findings.judging import Subject, from_items, nothing_to_judge
+from roadtest.quantity import Quantity
+from roadtest.results import Finding, FindingItem, Limit, Reading
+from roadtest.rules import speedometer_rule
+from roadtest.rules.model import SpeedometerRule
+from roadtest.rules.own_band import own_band
+from roadtest.verdicts import combine, judge
+
+_HOW: Final = "the dial held steady for 20 s, with time and reading noted"
+_SAME_SPEED: Final = 0.05  # of a prescribed speed: as near as a hold by the dial comes to it
+_TRY: Final = (
+    "Hold 30, 40, 50, 60 and 70 mph (or 50, 70, 90 and 110 km/h) on the dial for 20 s each, and "
+    'note time and reading in notes.csv, or list them under [indicated] as "speeds"'
+)
+
+
+def speedometer(case: Case, target: Target) -> Finding:
+    """Return the finding on the dial: every hold with a reading that the rule speaks of."""
+    rule = rule_of(target)
+    subject = Subject(
+        id=target.id,
+        title=f"Speedometer: {rule.title}" if rule.name != "own" else "Speedometer",
+        noun="hold",
+        basis=joined(str(rule.basis), *rule.remarks),
+        how=_HOW,
+        not_shown=rule.not_shown,
+    )
+    read = [reading for reading in case.results.speedometer.readings if reading.error is not None]
+    items = [item for reading in read if (item := judge_reading(reading, rule)) is not None]
+    outside = [reading for reading in read if judge_reading(reading, rule) is None]
+    remarks = _not_judged(case, outside)
+    if not items:
+        count = len(case.results.speedometer.readings)
+        why = "No speed was held steady for long enough to read a dial"
+        if count:
+            why = f"A steady speed was held {count} times, but no dial reading goes with it"
+        if outside:
+            why = "No hold at a speed that the rule speaks of"
+        return nothing_to_judge(subject, None, joined(why, remarks), _TRY)
+    return from_items(case, subject, items, joined(remarks, _untried(case, rule)))
+
+
+def rule_of(target: Target) -> SpeedometerRule:
+    """Return the rule that a speedometer target stands for."""
+    if isinstance(target.value, NamedRule):
+        return speedometer_rule(target.value.name)
+    if isinstance(target.value, DialBand):
+        return own_band(target.value.under_mps, target.value.over_mps)
+    raise TypeError(f"not a speedometer target: {target.value!r}")
+
+
+def judge_reading(reading: Reading, rule: SpeedometerRule) -> FindingItem | None:
+    """Return one reading judged, None where the rule does not speak of its speed.
+
+    The upper limit grows with the true speed, so what is judged against it is the error less that
+    share of true speed: its interval is wider, for the true speed is in both with one sign:
+
+        u²(e - s·T) = u²(e) + (s² + 2·s)·u²(T)      where e = shown - T
+    """
+    error, true = reading.error, reading.true
+    if error is None or true is None:
+        return None
+    shown = None if reading.indicated is None else max(reading.indicated.value, 0.0)
+    limit = rule.error_limits(max(true.value, 0.0), shown)
+    if limit is None:
+        return None
+    parts = []
+    if limit.low is not None:
+        parts.append(judge(error, Limit(limit.low, None, limit.unit)))
+    if limit.high is not None:
+        share = rule.band.over_share
+        u95 = math.sqrt(error.u95**2 + (share**2 + 2.0 * share) * true.u95**2)
+        parts.append(
+            judge(Quantity(error.value, u95, error.unit), Limit(None, limit.high, limit.unit))
+        )
+    verdict = combine(part.verdict for part in parts)
+    # Reading too low and reading too high exclude each other.
+    probability = max(0.0, 1.0 - sum(1.0 - part.probability for part in parts))
+    return FindingItem(reading.manoeuvre, error, limit, verdict, probability)
+
+
+def _not_judged(case: Case, outside: list[Reading]) -> str:
+    if not outside:
+        return ""
+    said = ", ".join(
+        f"{reading.manoeuvre} at {case.say_value(reading.true.value, 'm/s')}"
+        for reading in outside
+        if reading.true is not None
+    )
+    return f"Not judged, for the rule does not speak of these speeds: {said}"
+
+
+def _untried(case: Case, rule: SpeedometerRule) -> str:
+    """Say which of the rule's own test speeds no hold came near."""
+    top = case.sheet.car.top_speed
+    asked = rule.test_speeds(None if top is None else top.value)
+    held = [r.true.value for r in case.results.speedometer.readings if r.error and r.true]
+    missed = [
+        case.say_value(speed, "m/s")
+        for speed in asked
+        if not any(abs(true - speed) <= _SAME_SPEED * speed for true in held)
+    ]
+    return f"Of the rule's test speeds, not driven: {', '.join(missed)}" if missed else ""

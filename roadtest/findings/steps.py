@@ -1,0 +1,109 @@
+"""What to do next, in order of worth: mend, drive again, measure by hand."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Final
+
+from roadtest.findings.case import Case, joined
+from roadtest.results import Correction, Finding, Verdict
+from roadtest.wording import number_text
+
+_MEND: Final = {
+    "odometer": "Set the odometer's drive right: it counts with the speedometer's gear or setting",
+    "gearbox": "Find out which gearbox is in the car, and put it on the build sheet",
+    "axle": "Count the axle's teeth, or measure the tyre's roll-out: axle and tyre look alike here",
+    "tach": "Set the tach for the right number of cylinders, or adjust it",
+    "clutch_slip": "Look at the clutch: adjustment, oil on the lining, a weak spring",
+    "cruise_rpm": "A longer axle, a taller tyre or a longer top gear brings the engine speed down",
+    "mfdd": "Look at the brakes: bedding in, air, servo, linings; then make the stops again",
+    "stopping_distance": "Look at the brakes, then make the stops again",
+    "fade": "Look at linings and fluid: they don't stand the heat",
+    "drift": "Look at the brakes side by side: one wheel pulls more than its partner",
+    "spread": "Look for what makes the stops differ: bedding in, heat, a sticking piston",
+    "rolling_coefficient": "Feel for warm hubs and drums: a brake drags or a bearing is tight",
+    "standing": "Look for lost power or a slipping clutch",
+    "through": "Look for lost power: ignition, mixture, throttle opening",
+}
+
+
+_WORTH: Final = (
+    "inspection", "mfdd", "stopping_distance", "fade", "drift", "spread", "channel", "clutch_slip",
+    "rolling_coefficient", "speedometer", "gearbox", "axle", "tach", "cruise_rpm", "odometer",
+    "standing", "through",
+)  # fmt: skip
+"""What is worth most first: what stops the car, what breaks it, what misleads, what is slow."""
+
+
+def next_steps(case: Case, findings: Sequence[Finding]) -> tuple[str, ...]:
+    """Return what to do next: what failed first, then what would settle the rest."""
+    steps = [
+        *_to_mend(case, findings),
+        *_to_settle(findings),
+        *_to_read(case),
+        *case.remarks.get("steps", ()),
+    ]
+    return tuple(dict.fromkeys(step for step in map(joined, steps) if step))
+
+
+def _to_mend(case: Case, findings: Sequence[Finding]) -> Iterator[str]:
+    for finding in _with(findings, "fail"):
+        if finding.id == "speedometer":
+            yield _correct_the_dial(case)
+        elif finding.id == "inspection":
+            yield f"Put right: {finding.title.removeprefix('Inspection: ')}"
+        elif finding.id.startswith("channel."):
+            yield f"Find out why {finding.title.lower()} left its limits"
+        else:
+            yield _MEND[finding.id]
+
+
+def _correct_the_dial(case: Case) -> str:
+    """Say the best correction of the speedometer there is."""
+    found = case.results.speedometer
+    if found.advice:
+        return found.advice
+    if not found.corrections:
+        return "Correct the speedometer: name the gears or settings to be had in the build sheet"
+    return found.corrections[0].note or _plain_correction(found.corrections[0])
+
+
+def _plain_correction(correction: Correction) -> str:
+    what = correction.kind.replace("_", " ")
+    advised = "" if correction.advised is None else f" {number_text(correction.advised, 6)}"
+    now = "" if correction.present is None else f" in place of {number_text(correction.present, 6)}"
+    return f"Speedometer: {what}{advised}{now}"
+
+
+def _to_settle(findings: Sequence[Finding]) -> Iterator[str]:
+    """Say what would settle each open target; what one drive settles together is said once."""
+    open_ones = [f for f in _with(findings, "not proven") if f.to_settle and f.id != "inspection"]
+    for settle in dict.fromkeys(finding.to_settle for finding in open_ones):
+        names = [_short(finding) for finding in open_ones if finding.to_settle == settle]
+        yield f"{', '.join(names)}: {settle}"
+    undone = [f.title for f in _with(findings, "not proven") if f.id == "inspection"]
+    if undone:
+        looked_at = ", ".join(title.removeprefix("Inspection: ") for title in undone)
+        yield f"Look at by hand: {looked_at}"
+
+
+def _to_read(case: Case) -> Iterator[str]:
+    """Ask for the dial readings that are missing."""
+    missing = [
+        f"{reading.manoeuvre} ({case.say_value(reading.true.value, 'm/s')} true)"
+        for reading in case.results.speedometer.readings
+        if reading.indicated is None and reading.true is not None
+    ]
+    if missing:
+        yield f"Fill in what the dial showed, if anyone remembers: {', '.join(missing)}"
+
+
+def _with(findings: Iterable[Finding], verdict: Verdict) -> list[Finding]:
+    """Return the findings with this verdict, in order of worth."""
+    chosen = [finding for finding in findings if finding.verdict == verdict]
+    return sorted(chosen, key=lambda finding: _WORTH.index(finding.id.partition(".")[0]))
+
+
+def _short(finding: Finding) -> str:
+    """Return a title without the rule's name and what follows a comma."""
+    return finding.title.partition(":")[0]

@@ -1,0 +1,50 @@
+"""Every measure of a drive, in the order in which they need one another."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from roadtest.evidence import Evidence
+from roadtest.measures.coasting import measure_coasting
+from roadtest.progress import Progress
+from roadtest.results import (
+    BrakingResult,
+    ChannelResult,
+    CoastingResult,
+    GearingResult,
+    OdometerResult,
+    PullsResult,
+    SpeedometerResult,
+    TachInfo,
+)
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What all measures gave. Sections that nothing was measured for stay empty."""
+
+    gearing: GearingResult = field(default_factory=GearingResult)
+    tach: TachInfo = field(default_factory=TachInfo)
+    gear_of: Mapping[str, int | None] = field(default_factory=dict)  # by manoeuvre
+    speedometer: SpeedometerResult = field(default_factory=SpeedometerResult)
+    odometer: OdometerResult = field(default_factory=OdometerResult)
+    braking: BrakingResult = field(default_factory=BrakingResult)
+    coasting: CoastingResult = field(default_factory=CoastingResult)
+    pulls: PullsResult = field(default_factory=PullsResult)
+    channels: tuple[ChannelResult, ...] = ()
+    set_aside: Mapping[str, str] = field(default_factory=dict)
+    """Why a measure did not use a manoeuvre, by its id."""
+    remarks: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """What the measures noticed, in words, by section of the results."""
+
+
+def measure_all(evidence: Evidence, progress: Progress) -> Measured:
+    """Return all that the evidence shows."""
+    progress("measuring the coast-downs", 0.8)
+    coasting = measure_coasting(evidence, {})
+    return Measured(
+        coasting=coasting.result,
+        set_aside=coasting.set_aside,
+        remarks={"coasting": coasting.remarks},
+    )
