@@ -63,7 +63,7 @@ class Factor:
 
     def __init__(self, band: Band) -> None:
         """Factor `band`; raises ValueError when it is not positive definite."""
-        self._shape = (band.knots, band.states)
+        self.shape = (band.knots, band.states)
         self._lower, info = dpbtrf(band.entries, lower=1)
         if info != 0:
             raise ValueError("the information matrix is not positive definite")
@@ -89,7 +89,7 @@ class Factor:
         return self._rows(solution)
 
     def _rows(self, solution: Floats) -> Floats:
-        return np.ascontiguousarray(solution.T).reshape(-1, *self._shape)
+        return np.ascontiguousarray(solution.T).reshape(-1, *self.shape)
 
 
 def _columns(rhs: Floats) -> Floats:

@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from roadtest.motion.chain import marginal_covariances
+from roadtest.motion.chain import Factor, marginal_covariances
 from roadtest.motion.kinematics import SlowError
 from roadtest.motion.noise import POSITION_NOISE, SPEED_NOISE, Noise
 from roadtest.motion.sampler import Model, Observed, Sampler
@@ -35,7 +35,9 @@ POSITION_MODEL = Model(
 _MOST_SPACING_S = 0.2  # between knots where draws are wanted
 _PAD_S = 3.0  # of log on either side of what is drawn
 _NOISE_FIXES = 2000
-_SWEEP_BUDGET = 250_000  # knots times sweeps for the whole log
+_SWEEP_BUDGET = 300_000  # knots times sweeps for the whole log
+_MOST_SWEEPS = 120
+_ENOUGH_SWEEPS = 60  # to take mean and spread from the draws themselves
 
 
 @dataclass(frozen=True)
@@ -71,6 +73,7 @@ class Motion:
     noise_draws: tuple[Noise, ...]
     observed: Observed
     source: Literal["doppler", "position"]
+    factor: Factor  # of the information matrix for the mean intensities and weights
 
     def draws(
         self, spans: Sequence[Span], count: int, rng: np.random.Generator
@@ -84,13 +87,12 @@ class Motion:
         sampler.precision = 1.0 / _intensity_at(self, sampler)
         for _ in range(10):
             sampler.sweep(with_noise=False)
-        motions = []
+        rates = []
         for k in range(count):
             sampler.noise = self.noise_draws[k % len(self.noise_draws)]
-            states = sampler.sweep(with_noise=False)
-            motions.append(_speed_and_acceleration(states, piece.knots))
+            rates.append(_rates(sampler.sweep(with_noise=False)))
         time = piece.knots.time_s
-        speed, acceleration = (np.array(part) for part in zip(*motions, strict=True))
+        speed, acceleration = _along_path(np.array(rates), piece.knots)
         return tuple(_cut(time, speed, acceleration, span) for span in spans)
 
 
@@ -98,7 +100,8 @@ def estimate(observed: Observed, rng: np.random.Generator) -> Motion:
     """Return the motion behind `observed` (at least two fixes).
 
     Size and tails of the noise are drawn on up to 2,000 fixes spread over the log; the jerk's
-    intensities then on all of it; mean and variances are those for the mean intensities.
+    intensities then on all of it. Mean and spread come from the draws where the log is short
+    enough for many of them, else they are those for the mean intensities.
     """
     model = _model(observed)
     noises = _fit_noise(observed, model, rng)
@@ -107,36 +110,49 @@ def estimate(observed: Observed, rng: np.random.Generator) -> Motion:
         float(np.median([noise.tail for noise in noises])),
     )
     sampler = Sampler(observed, model, noise, rng)
-    sweeps = int(np.clip(_SWEEP_BUDGET / observed.seen.size, 6, 60))
+    sweeps = int(np.clip(_SWEEP_BUDGET / observed.seen.size, 6, _MOST_SWEEPS))
     precision = np.zeros(sampler.bins.count)
     weight = np.zeros(observed.seen.size)
+    rates = []
     for k in range(-(sweeps // 2), sweeps):
-        sampler.sweep(with_noise=False)
+        states = sampler.sweep(with_noise=False)
         if k >= 0:
             precision += sampler.precision / sweeps
             weight += sampler.weight / sweeps
+            if sweeps >= _ENOUGH_SWEEPS:
+                rates.append(_rates(states))
     intensity = (1.0 / precision)[sampler.bins.of_interval]
     system = sampler.system
     values = np.where(observed.seen, observed.values, 0.0)
     band = system.band(intensity, weight)
-    solution = system.factor(intensity, weight).solve(system.rhs(values, intensity, weight))
-    states = system.kinematics(solution)
-    covariance = marginal_covariances(band)[:, : system.kinematic, : system.kinematic]
-    speed, acceleration = _speed_and_acceleration(states, observed.knots)
-    first = system.kinematic - 3  # index of speed
+    factor = Factor(band)
+    if rates:
+        speeds, accelerations = _along_path(np.array(rates), observed.knots)
+        speed, u_speed = speeds.mean(axis=0), speeds.std(axis=0, ddof=1)
+        acceleration = accelerations.mean(axis=0)
+        u_acceleration = accelerations.std(axis=0, ddof=1)
+    else:
+        states = system.kinematics(factor.solve(system.rhs(values, intensity, weight)))
+        speeds, accelerations = _along_path(_rates(states)[None], observed.knots)
+        speed, acceleration = speeds[0], accelerations[0]
+        covariance = marginal_covariances(band)
+        first = system.kinematic - 3  # index of speed
+        u_speed = np.sqrt(covariance[:, first, first])
+        u_acceleration = np.sqrt(covariance[:, first + 1, first + 1])
     time = observed.knots.time_s
     return Motion(
         time_s=time,
         speed_mps=speed,
-        u_speed_mps=np.sqrt(covariance[:, first, first]),
+        u_speed_mps=u_speed,
         acceleration_mps2=acceleration,
-        u_acceleration_mps2=np.sqrt(covariance[:, first + 1, first + 1]),
+        u_acceleration_mps2=u_acceleration,
         distance_m=travelled(time, speed, acceleration),
         intensity=intensity,
         noise=noise,
         noise_draws=tuple(noises),
         observed=observed,
         source="position" if observed.with_position else "doppler",
+        factor=factor,
     )
 
 
@@ -230,16 +246,30 @@ def _intensity_at(motion: Motion, sampler: Sampler) -> Floats:
     return of_bin
 
 
-def _speed_and_acceleration(states: Floats, knots: Knots) -> tuple[Floats, Floats]:
-    """Return speed and acceleration along the path [n] from kinematic states [c, n, k]."""
-    first = states.shape[2] - 3
-    if states.shape[0] == 1:
-        speed, acceleration = states[0, :, first], states[0, :, first + 1]
-        moving = (speed > 0.0) & ~_after_rest(speed, knots)
-        return np.where(moving, speed, 0.0), np.where(moving, acceleration, 0.0)
-    velocity, rate = states[:, :, first], states[:, :, first + 1]
-    speed = np.hypot(velocity[0], velocity[1])
-    return speed, (velocity * rate).sum(axis=0) / np.maximum(speed, 1e-6)
+def _rates(states: Floats) -> Floats:
+    """Return velocity and acceleration [2, c, n] of kinematic states [c, n, k]."""
+    return np.asarray(states[:, :, -3:-1].transpose(2, 0, 1))
+
+
+def _along_path(rates: Floats, knots: Knots) -> tuple[Floats, Floats]:
+    """Return speed and acceleration along the path, [d, n] each.
+
+    With two axes they are the components along the mean velocity: the length of a velocity that
+    is not known exactly would be too large.
+
+    Parameters
+    ----------
+    rates : [d, 2, c, n] float: d draws of velocity and acceleration on c axes
+    """
+    velocity, change = rates[:, 0], rates[:, 1]
+    if velocity.shape[1] == 2:
+        mean = velocity.mean(axis=0)
+        way = mean / np.maximum(np.hypot(mean[0], mean[1]), 1e-9)
+        return (velocity * way).sum(axis=1), (change * way).sum(axis=1)
+    speed, acceleration = velocity[:, 0], change[:, 0]
+    resting = np.array([_after_rest(row, knots) for row in speed])
+    moving = (speed > 0.0) & ~resting
+    return np.where(moving, speed, 0.0), np.where(moving, acceleration, 0.0)
 
 
 def _after_rest(speed: Floats, knots: Knots) -> Bools:
