@@ -83,15 +83,15 @@ def _interval(log: GpsLog) -> float:
     return float(np.median(np.diff(log.time_s))) if log.time_s.size > 1 else 1.0
 
 
-def _merit(log: GpsLog, rivals: Sequence[Receiver]) -> tuple[bool, float]:
-    """Return what to rank receivers by: speed of its own first, then information about it.
+def _merit(log: GpsLog, rivals: Sequence[Receiver]) -> tuple[bool, bool, float]:
+    """Return what to rank receivers by: long enough, speed of its own, information about it.
 
-    Information is usable fixes over noise variance, so rate, fixes lost and noise all count. A log
-    with speed that covers less than half of what the longest does ranks with those without.
+    Long enough is half of what the longest covers. Information is usable fixes over noise
+    variance, so rate, fixes lost and noise all count.
     """
     longest = max(rival.log.time_s[-1] - rival.log.time_s[0] for rival in rivals)
     long_enough = log.time_s[-1] - log.time_s[0] >= 0.5 * longest
-    return bool(has_speed(log) and long_enough), log.time_s.size / _noise_variance(log)
+    return bool(long_enough), has_speed(log), log.time_s.size / _noise_variance(log)
 
 
 def _noise_variance(log: GpsLog) -> float:

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 
 from roadtest.evidence import Evidence
 from roadtest.measures.coasting import measure_coasting
+from roadtest.measures.pulls import measure_pulls
+from roadtest.measures.speedometer import measure_speedometer
 from roadtest.progress import Progress
 from roadtest.results import (
     BrakingResult,
@@ -41,10 +43,18 @@ class Measured:
 
 def measure_all(evidence: Evidence, progress: Progress) -> Measured:
     """Return all that the evidence shows."""
-    progress("measuring the coast-downs", 0.8)
-    coasting = measure_coasting(evidence, {})
+    gear_of: Mapping[str, int | None] = {}
+    progress("measuring the speedometer", 0.75)
+    speedometer = measure_speedometer(evidence)
+    progress("measuring the coast-downs", 0.85)
+    coasting = measure_coasting(evidence, gear_of)
+    progress("measuring the pulls", 0.9)
+    pulls = measure_pulls(evidence, gear_of, coasting)
     return Measured(
+        speedometer=speedometer.result,
         coasting=coasting.result,
+        pulls=pulls.result,
+        gear_of=gear_of,
         set_aside=coasting.set_aside,
-        remarks={"coasting": coasting.remarks},
+        remarks={"coasting": coasting.remarks, "pulls": pulls.remarks},
     )
