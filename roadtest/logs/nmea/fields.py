@@ -11,10 +11,9 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 
 from roadtest.logs.model import Floats, Ints
-from roadtest.logs.nmea.sentences import Bools, Bytes
+from roadtest.logs.nmea.sentences import Bools, Bytes, windows
 
 DAY_US: Final = 86_400_000_000
 NO_TIME: Final = -1  # an empty field
@@ -59,7 +58,7 @@ def read_decimals(text: Bytes, span: tuple[Ints, Ints], signed: bool = False) ->
     length = stop - start
     width = max(1, min(int(length.max(initial=0)), _LONGEST))
     # A row a character, a column a field.
-    char = np.ascontiguousarray(sliding_window_view(text, width)[start].T)
+    char = np.ascontiguousarray(windows(text, width)[start].T)
     inside = np.arange(width, dtype=np.uint8)[:, np.newaxis] < np.minimum(length, 255).astype("u1")
     figure = char - np.uint8(ord("0"))
     is_digit = inside & (figure < 10)
@@ -85,12 +84,13 @@ def read_decimals(text: Bytes, span: tuple[Ints, Ints], signed: bool = False) ->
 def _whole_number(figure: Bytes, is_digit: Bools) -> Ints:
     """Return the digits of each column, read from the top, as one number."""
     digits = np.zeros(figure.shape[1], dtype=np.int64)
-    for row, used in zip(figure, is_digit, strict=True):
-        if used.all():
+    everywhere, somewhere = np.all(is_digit, axis=1), np.any(is_digit, axis=1)
+    for number, row in enumerate(figure):
+        if everywhere[number]:
             digits *= 10
             digits += row
-        elif used.any():
-            digits = np.where(used, digits * 10 + row, digits)
+        elif somewhere[number]:
+            digits = np.where(is_digit[number], digits * 10 + row, digits)
     return digits
 
 

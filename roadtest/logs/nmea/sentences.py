@@ -18,7 +18,6 @@ from functools import reduce
 from typing import Final
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from roadtest.logs.model import Ints
@@ -77,6 +76,8 @@ class Sentences:
     place: Ints
 
     def __getitem__(self, chosen: Bools) -> Sentences:
+        if chosen.all():
+            return self
         at = np.flatnonzero(chosen)
         return replace(
             self,
@@ -189,7 +190,7 @@ def _sort_out(marked: _Marked, breaks: Ints, low: int, rejoined: int) -> Scan:
     first, stop = marked.ends[marked.dollars], marked.ends[marked.dollars + 1]
     start, end, end_kind = marks[first], marks[stop], marked.kinds[stop]
     place = start + low + _removed_before(breaks, start)
-    head = sliding_window_view(text, 8)[start]
+    head = windows(text, 8)[start]
     comma = marks[first + 1]
     like = _like_sentence(head, comma - start, comma < end) & (end - start <= _LONGEST)
     sum_at = end_kind == _STAR
@@ -215,6 +216,12 @@ def _sort_out(marked: _Marked, breaks: Ints, low: int, rejoined: int) -> Scan:
         bad_checksum=place[like & sum_at & ~right & ~cut_off],
         cut_off=place[cut_off],
     )
+
+
+def windows(text: Bytes, width: int) -> Bytes:
+    """Return [bytes, width]: a view in which row k holds text[k : k + width]."""
+    # As numpy's sliding_window_view, which takes longer than what is done with it here.
+    return np.ndarray((text.size - width + 1, width), np.uint8, text.data, strides=(1, 1))
 
 
 def _like_sentence(head: Bytes, comma: Ints, within: Bools) -> Bools:
