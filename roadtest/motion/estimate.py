@@ -215,7 +215,7 @@ def _with_knots(observed: Observed, cover: Sequence[Span]) -> Observed:
         for k in np.flatnonzero(pieces > 1):
             step = gaps[k] / pieces[k]
             extra.append(time[low + k] + step * np.arange(1, pieces[k]))
-    added = np.concatenate(extra)
+    added = np.unique(np.concatenate(extra))  # spans may share an interval at their ends
     picked = np.flatnonzero(inside)
     all_times = np.concatenate([time[picked], added])
     order = np.argsort(all_times, kind="stable")
