@@ -18,6 +18,7 @@ from roadtest.log_quality import describe_logs
 from roadtest.logs.model import GpsLog, Notes
 from roadtest.manoeuvres import find_manoeuvres
 from roadtest.measures.measuring import Measured, measure_all
+from roadtest.motion.distance import distance_driven
 from roadtest.motion.estimate import Span, estimate
 from roadtest.motion.ground import ground_under
 from roadtest.motion.screening import Screened, screen
@@ -127,10 +128,11 @@ def conclude(survey: Survey, progress: Progress) -> Results:
 
 def _drive_info(survey: Survey) -> DriveInfo:
     motion = survey.evidence.motion
+    start_s, end_s = float(motion.time_s[0]), float(motion.time_s[-1])
     return DriveInfo(
         start_utc=utc_text(survey.evidence.start_unix_s),
-        duration_s=float(motion.time_s[-1] - motion.time_s[0]),
-        distance=None,
+        duration_s=end_s - start_s,
+        distance=distance_driven(motion, survey.evidence.ground, start_s, end_s),
         top_speed=survey.top_speed,
     )
 

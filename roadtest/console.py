@@ -3,10 +3,20 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterator, Sequence
 from typing import Final
 
 from roadtest.console_figures import put_figures
-from roadtest.results import Finding, FindingItem, Limit, LogInfo, ReadIn, Results, Verdict
+from roadtest.results import (
+    Finding,
+    FindingItem,
+    Limit,
+    LogInfo,
+    Manoeuvre,
+    ReadIn,
+    Results,
+    Verdict,
+)
 from roadtest.terminal import Page
 from roadtest.wording import (
     NOT_MEASURED,
@@ -85,11 +95,30 @@ def _put_log(page: Page, results: Results, units: ReadIn) -> None:
         if file.kind == "ignored":
             reason = f"ignored: {file.why_ignored or 'no reason given'}"
             page.paragraph(reason, label=file.name, indent=_INDENT)
-    for manoeuvre in results.manoeuvres:
-        if not manoeuvre.used:
-            at = clock_text(manoeuvre.start_s)
-            reason = f"at {at}, not used: {manoeuvre.why_not or 'no reason given'}"
-            page.paragraph(reason, label=manoeuvre.id, indent=_INDENT)
+    for label, line in _unused(results.manoeuvres):
+        page.paragraph(line, label=label, indent=_INDENT)
+
+
+def _unused(manoeuvres: Sequence[Manoeuvre]) -> Iterator[tuple[str, str]]:
+    """Yield label and line for the manoeuvres not used, those with like reasons as one.
+
+    Reasons are alike up to their colon: "too slow: from 12 mph".
+    """
+    alike: dict[tuple[str, str], list[Manoeuvre]] = {}
+    for made in manoeuvres:
+        if not made.used:
+            reason = made.why_not or "no reason given"
+            alike.setdefault((made.kind, reason.partition(":")[0]), []).append(made)
+    for (kind, reason), found in alike.items():
+        first = found[0]
+        at, why = clock_text(first.start_s), first.why_not or reason
+        if len(found) == 1:
+            yield first.id, f"at {at}, not used: {why}"
+            continue
+        ids = ", ".join(made.id.removeprefix(f"{kind}-") for made in found[1:])
+        detail = why.partition(":")[2].strip()
+        told = f" ({first.id} at {at}: {detail})" if detail else f" (the first at {at})"
+        yield plural(len(found), kind), f"not used: {first.id}, {ids}: {reason}{told}"
 
 
 def _quality(log: LogInfo, units: ReadIn) -> str:
@@ -143,6 +172,7 @@ def _put_finding(page: Page, finding: Finding, units: ReadIn) -> None:
         ("", finding.reason),
         ("To settle: ", finding.to_settle),
         ("Basis: ", finding.basis),
+        ("Not shown by a drive: ", "; ".join(finding.not_shown)),
     ):
         lines.append(lead + said if said else "")
     for line in filter(None, lines):
@@ -166,11 +196,14 @@ def _against_limit(finding: Finding | FindingItem, units: ReadIn, percent: bool)
 
 def _item_line(item: FindingItem, limit: Limit | None, units: ReadIn, percent: bool) -> str:
     """Say one item: where, how much, its limit where that is its own, and its verdict."""
-    said = quantity_text(item.measured, units, percent=percent)
+    # An item without figure and limit is a question that has no figure: "is it this gearbox?"
+    plain = item.measured is None and item.limit is None
+    said = "" if plain else quantity_text(item.measured, units, percent=percent)
     if item.limit is not None and item.limit != limit:
         said += f" (allowed: {limit_text(item.limit, units, percent=percent)})"
     chance = (
         "" if item.probability is None else f" (probability {probability_text(item.probability)})"
     )
-    where = f"{item.manoeuvre}: " if item.manoeuvre else ""
-    return f"{where}{said} {VERDICT_WORD[item.verdict]}{chance}"
+    name = item.manoeuvre or item.what
+    lead = f"{name}: " if name else ""
+    return f"{lead}{said} {VERDICT_WORD[item.verdict]}{chance}".replace(":  ", ": ")

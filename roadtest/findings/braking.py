@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Final
 
 from roadtest.build_sheet import NamedRule, StoppingLimit, Target
-from roadtest.findings.case import Case, joined
+from roadtest.findings.case import Case, basis_text
 from roadtest.findings.judging import (
     Subject,
     from_figure,
     from_items,
     judged_item,
     nothing_to_judge,
+    worst_of,
 )
 from roadtest.findings.scales import share_of
 from roadtest.results import Finding, FindingItem, Limit, StopResult
@@ -47,7 +49,7 @@ def mfdd(case: Case, target: Target) -> Finding:
         if asked is None:
             raise TypeError(f"{rule.name} asks for no deceleration")
         least, title = asked.least_mps2, f": {rule.title}"
-        basis = joined(str(asked.basis), *rule.remarks)
+        basis = basis_text(asked.basis, rule.remarks)
         not_shown = (*rule.not_shown, *_too_slow(case, rule))
     limit = Limit(least, None, "m/s²")
     name = f"Braking, mean fully developed deceleration{title}"
@@ -56,7 +58,14 @@ def mfdd(case: Case, target: Target) -> Finding:
     if not stops:
         return nothing_to_judge(subject, limit, _no_stops(case), _TRY)
     items = [judged_item(stop.manoeuvre, stop.mfdd_level, limit) for stop in stops]
-    return from_items(case, subject, items)
+    return from_items(case, replace(subject, how=_how_again(case, worst_of(items))), items)
+
+
+def _how_again(case: Case, item: FindingItem) -> str:
+    """Say how to repeat the stop that decides."""
+    begun = [s.initial_speed for s in stops_used(case) if s.manoeuvre == item.manoeuvre]
+    speed = case.say_value(begun[0].value, "m/s") if begun and begun[0] else "the same speed"
+    return f"hard from {speed} to rest, in both directions of the same level road"
 
 
 def _rule(target: Target) -> BrakingRule | None:
@@ -126,7 +135,7 @@ def _asked_distance(target: Target, rule: BrakingRule | None) -> tuple[float, fl
     most = rule.distance.at(rule.nominal_speed_mps)
     if most is None:
         raise TypeError(f"{rule.name} gives no distance from its own speed")
-    return rule.nominal_speed_mps, most, joined(str(rule.distance.basis), *rule.remarks)
+    return rule.nominal_speed_mps, most, basis_text(rule.distance.basis, rule.remarks)
 
 
 def _distance_item(

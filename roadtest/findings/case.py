@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Final
 
 from roadtest.build_sheet import BuildSheet
 from roadtest.quantity import Quantity
@@ -59,13 +61,21 @@ class Case:
         return " ".join(sentence(said) for said in self.remarks.get(section, ()))
 
 
+_MANOEUVRE: Final = re.compile(r"(?:hold|pull|stop|coast)-[0-9]")
+
+
 def sentence(text: str) -> str:
-    """Return `text` with a capital first and a full stop last."""
+    """Return `text` with a capital first (the id of a manoeuvre has none) and a full stop last."""
     text = text.strip()
     if not text:
         return ""
     ended = text if text[-1] in ".!?" else f"{text}."
-    return ended[0].upper() + ended[1:]
+    return ended if _MANOEUVRE.match(ended) else ended[0].upper() + ended[1:]
+
+
+def basis_text(basis: object, remarks: tuple[str, ...] = ()) -> str:
+    """Return where a limit comes from, and what the rule's module remarks on it."""
+    return joined(str(basis), *remarks) if remarks else str(basis)
 
 
 def joined(*parts: str) -> str:

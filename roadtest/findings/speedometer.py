@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Final
 
 from roadtest.build_sheet import DialBand, NamedRule, Target
-from roadtest.findings.case import Case, joined
-from roadtest.findings.judging import Subject, from_items, nothing_to_judge
+from roadtest.findings.case import Case, basis_text, joined
+from roadtest.findings.judging import Subject, from_items, nothing_to_judge, worst_of
 from roadtest.quantity import Quantity
 from roadtest.results import Finding, FindingItem, Limit, Reading
 from roadtest.rules import speedometer_rule
@@ -15,7 +16,6 @@ from roadtest.rules.model import SpeedometerRule
 from roadtest.rules.own_band import own_band
 from roadtest.verdicts import combine, judge
 
-_HOW: Final = "the dial held steady for 20 s, with time and reading noted"
 _SAME_SPEED: Final = 0.05  # of a prescribed speed: as near as a hold by the dial comes to it
 _TRY: Final = (
     "Hold 30, 40, 50, 60 and 70 mph (or 50, 70, 90 and 110 km/h) on the dial for 20 s each, and "
@@ -30,8 +30,8 @@ def speedometer(case: Case, target: Target) -> Finding:
         id=target.id,
         title=f"Speedometer: {rule.title}" if rule.name != "own" else "Speedometer",
         noun="hold",
-        basis=joined(str(rule.basis), *rule.remarks),
-        how=_HOW,
+        basis=basis_text(rule.basis, rule.remarks),
+        how="",
         not_shown=rule.not_shown,
     )
     read = [reading for reading in case.results.speedometer.readings if reading.error is not None]
@@ -46,7 +46,17 @@ def speedometer(case: Case, target: Target) -> Finding:
         if outside:
             why = "No hold at a speed that the rule speaks of"
         return nothing_to_judge(subject, None, joined(why, remarks), _TRY)
+    subject = replace(subject, how=_how_again(case, worst_of(items)))
     return from_items(case, subject, items, joined(remarks, _untried(case, rule)))
+
+
+def _how_again(case: Case, item: FindingItem) -> str:
+    """Say how to repeat the hold that decides."""
+    shown = [
+        r.indicated for r in case.results.speedometer.readings if r.manoeuvre == item.manoeuvre
+    ]
+    at = f"{case.say_value(shown[0].value, 'm/s')} on " if shown and shown[0] else ""
+    return f"{at}the dial steady for 20 s, the reading noted to a quarter of a division"
 
 
 def rule_of(target: Target) -> SpeedometerRule:

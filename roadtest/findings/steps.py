@@ -47,7 +47,7 @@ def next_steps(case: Case, findings: Sequence[Finding]) -> tuple[str, ...]:
 
 
 def _to_mend(case: Case, findings: Sequence[Finding]) -> Iterator[str]:
-    for finding in _with(findings, "fail"):
+    for finding in _with(findings, "fail") + _likely_dial(findings):
         if finding.id == "speedometer":
             yield _correct_the_dial(case)
         elif finding.id == "inspection":
@@ -56,6 +56,15 @@ def _to_mend(case: Case, findings: Sequence[Finding]) -> Iterator[str]:
             yield f"Find out why {finding.title.lower()} left its limits"
         else:
             yield _MEND[finding.id]
+
+
+def _likely_dial(findings: Sequence[Finding]) -> list[Finding]:
+    """Return the speedometer's finding where it is more likely out of its limits than in them."""
+    return [
+        finding
+        for finding in _with(findings, "not proven")
+        if finding.id == "speedometer" and (finding.probability or 1.0) < 0.5
+    ]
 
 
 def _correct_the_dial(case: Case) -> str:
@@ -89,10 +98,11 @@ def _to_settle(findings: Sequence[Finding]) -> Iterator[str]:
 
 def _to_read(case: Case) -> Iterator[str]:
     """Ask for the dial readings that are missing."""
+    used = {made.id for made in case.results.manoeuvres if made.used}
     missing = [
         f"{reading.manoeuvre} ({case.say_value(reading.true.value, 'm/s')} true)"
         for reading in case.results.speedometer.readings
-        if reading.indicated is None and reading.true is not None
+        if reading.indicated is None and reading.true is not None and reading.manoeuvre in used
     ]
     if missing:
         yield f"Fill in what the dial showed, if anyone remembers: {', '.join(missing)}"

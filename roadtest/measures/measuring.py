@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from roadtest.evidence import Evidence
 from roadtest.measures.coasting import measure_coasting
+from roadtest.measures.odometer import measure_odometer
 from roadtest.measures.pulls import measure_pulls
 from roadtest.measures.speedometer import measure_speedometer
 from roadtest.progress import Progress
@@ -46,12 +47,14 @@ def measure_all(evidence: Evidence, progress: Progress) -> Measured:
     gear_of: Mapping[str, int | None] = {}
     progress("measuring the speedometer", 0.75)
     speedometer = measure_speedometer(evidence)
+    odometer = measure_odometer(evidence)
     progress("measuring the coast-downs", 0.85)
     coasting = measure_coasting(evidence, gear_of)
     progress("measuring the pulls", 0.9)
     pulls = measure_pulls(evidence, gear_of, coasting)
     return Measured(
         speedometer=speedometer.result,
+        odometer=odometer.result,
         coasting=coasting.result,
         pulls=pulls.result,
         gear_of=gear_of,
