@@ -161,12 +161,13 @@ def _put_finding(page: Page, finding: Finding, units: ReadIn) -> None:
     label = f"{VERDICT_MARK[finding.verdict]} {VERDICT_WORD[finding.verdict]}"
     page.paragraph(finding.title, label=label, indent=_INDENT, paint=_PAINT[finding.verdict])
     percent = finding.id in PERCENT_FINDINGS
+    telling = _telling_items(finding)
     lines = [_against_limit(finding, units, percent)]
-    lines += [_item_line(item, finding.limit, units, percent) for item in _telling_items(finding)]
-    passed = sum(item.verdict == "pass" for item in finding.items)
-    if passed and finding.verdict != "pass":
-        lines.append(f"{passed} of {plural(len(finding.items), 'item')} passed")
-    if finding.probability is not None:
+    if telling:
+        allowed = limit_text(finding.limit, units, percent=percent)
+        lines = [f"allowed: {allowed}"] if allowed else []
+    lines += [_item_line(item, finding.limit, units, percent) for item in telling]
+    if finding.probability is not None and not telling:
         lines.append(f"probability of conforming: {probability_text(finding.probability)}")
     for lead, said in (
         ("", finding.reason),
@@ -201,9 +202,9 @@ def _item_line(item: FindingItem, limit: Limit | None, units: ReadIn, percent: b
     said = "" if plain else quantity_text(item.measured, units, percent=percent)
     if item.limit is not None and item.limit != limit:
         said += f" (allowed: {limit_text(item.limit, units, percent=percent)})"
-    chance = (
-        "" if item.probability is None else f" (probability {probability_text(item.probability)})"
-    )
+    chance = ""  # told only where it is in doubt
+    if item.probability is not None and item.verdict == "not proven":
+        chance = f" (probability of conforming {probability_text(item.probability)})"
     name = item.manoeuvre or item.what
     lead = f"{name}: " if name else ""
     return f"{lead}{said} {VERDICT_WORD[item.verdict]}{chance}".replace(":  ", ": ")

@@ -88,9 +88,14 @@ def _no_stops(case: Case) -> str:
     unused = [m for m in case.results.manoeuvres if m.kind == "stop" and not m.used]
     if not unused:
         return "No stop was driven"
-    reasons = Counter((m.why_not or "not used").partition(":")[0] for m in unused)
+    reasons = Counter(_kind_of_reason(m.why_not or "not used") for m in unused)
     said = ", ".join(f"{count} {reason}" for reason, count in reasons.most_common())
     return f"None of {plural(len(unused), 'stop')} could be used ({said})"
+
+
+def _kind_of_reason(why_not: str) -> str:
+    """Return a reason without the figures that differ from stop to stop."""
+    return why_not.partition(":")[0].partition(" from ")[0]
 
 
 def stopping_distance(case: Case, target: Target) -> Finding:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from roadtest.findings.case import Case, joined
-from roadtest.findings.settling import more_driving
+from roadtest.findings.settling import Repeat, more_driving
 from roadtest.quantity import Quantity
 from roadtest.results import Finding, FindingItem, Limit
 from roadtest.verdicts import combine, judge
@@ -24,6 +24,7 @@ class Subject:
     how: str  # how to drive it, to settle what is not proven
     percent: bool = False  # fractions read in per cent
     not_shown: tuple[str, ...] = ()
+    log_share: float = 1.0  # of the variance: what comes from the GPS log, and a faster one lessens
 
 
 def judged_item(manoeuvre: str | None, measured: Quantity | None, limit: Limit) -> FindingItem:
@@ -170,4 +171,5 @@ def _settle(case: Case, subject: Subject, items: Sequence[FindingItem]) -> str |
     telling = worst_of(open_items)
     if telling.measured is None or telling.limit is None:
         return joined(f"The same {subject.noun} again, {subject.how}")
-    return joined(more_driving(case, subject.noun, subject.how, telling.measured, telling.limit))
+    repeat = Repeat(subject.noun, subject.how, subject.log_share)
+    return joined(more_driving(case, repeat, telling.measured, telling.limit))

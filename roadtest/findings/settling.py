@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Final
 
 from roadtest.findings.case import Case
@@ -15,6 +16,10 @@ GOOD_RATE_HZ: Final = 10.0
 
 _MOST_REPEATS: Final = 16
 """More than a crew will drive in one go; our choice."""
+
+
+_WORTH_A_LOGGER: Final = 0.3
+"""Share of the variance from which on a faster logger is worth asking for; our choice."""
 
 
 def margin(measured: Quantity, limit: Limit) -> float:
@@ -35,27 +40,37 @@ def repeats_needed(measured: Quantity, limit: Limit) -> int | None:
     return max(2, math.ceil((measured.u95 / away) ** 2))
 
 
-def more_driving(case: Case, noun: str, how: str, measured: Quantity, limit: Limit) -> str:
-    """Return the drive that would settle a figure: how many `noun`s, `how` driven, what logger.
+@dataclass(frozen=True)
+class Repeat:
+    """What is to be driven again: `noun`s, driven `how`."""
 
-    A slow log comes first: at a tenth of a second between fixes the interval is narrower by
-    √(rate / 10 Hz) at least, before anything is repeated.
+    noun: str
+    how: str
+    log_share: float = 1.0
+    """Of the variance: what comes from the GPS log. A faster log lessens that part alone."""
+
+
+def more_driving(case: Case, repeat: Repeat, measured: Quantity, limit: Limit) -> str:
+    """Return the drive that would settle a figure: what to repeat, how often, with what logger.
+
+    A slow log comes first: with a tenth of a second between fixes what comes from the log goes
+    down by √(rate / 10 Hz) at least, before anything is repeated.
     """
     rate = case.rate_hz
-    faster = rate is not None and rate < 0.75 * GOOD_RATE_HZ
+    faster = rate is not None and rate < 0.75 * GOOD_RATE_HZ and repeat.log_share > _WORTH_A_LOGGER
     narrowed = measured
     if faster and rate is not None:
-        u95 = measured.u95 * math.sqrt(rate / GOOD_RATE_HZ)
-        narrowed = Quantity(measured.value, u95, measured.unit)
+        kept = 1.0 - repeat.log_share * (1.0 - rate / GOOD_RATE_HZ)
+        narrowed = Quantity(measured.value, measured.u95 * math.sqrt(kept), measured.unit)
     away, unit = margin(measured, limit), measured.unit
-    repeats = 1 if narrowed.u95 < away else repeats_needed(narrowed, limit)
+    count = 1 if narrowed.u95 < away else repeats_needed(narrowed, limit)
     logger = f" with a {number_text(GOOD_RATE_HZ)} Hz log" if faster else ""
-    if repeats is None or repeats > _MOST_REPEATS:
-        near = case.say_value(away, unit, percent=unit == "1")
+    if count is None or count > _MOST_REPEATS:
+        near = case.say_value(away, unit)
         return (
-            f"The figure lies {near} from the limit, too near for any drive to tell on which side: "
-            "mend or adjust it, then drive again"
+            f"The figure lies {near or 0} from the limit, too near for any drive to tell on which "
+            "side: mend or adjust it, then drive again"
         )
-    if repeats == 1:
-        return f"The same {noun} again{logger}, {how}"
-    return f"{plural(repeats, noun)} or more{logger}, {how}"
+    if count == 1:
+        return f"The same {repeat.noun} again{logger}, {repeat.how}"
+    return f"{plural(count, repeat.noun)} or more{logger}, {repeat.how}"

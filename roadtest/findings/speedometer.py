@@ -46,7 +46,8 @@ def speedometer(case: Case, target: Target) -> Finding:
         if outside:
             why = "No hold at a speed that the rule speaks of"
         return nothing_to_judge(subject, None, joined(why, remarks), _TRY)
-    subject = replace(subject, how=_how_again(case, worst_of(items)))
+    telling = worst_of(items)
+    subject = replace(subject, how=_how_again(case, telling), log_share=_log_share(case, telling))
     return from_items(case, subject, items, joined(remarks, _untried(case, rule)))
 
 
@@ -57,6 +58,15 @@ def _how_again(case: Case, item: FindingItem) -> str:
     ]
     at = f"{case.say_value(shown[0].value, 'm/s')} on " if shown and shown[0] else ""
     return f"{at}the dial steady for 20 s, the reading noted to a quarter of a division"
+
+
+def _log_share(case: Case, item: FindingItem) -> float:
+    """Return how much of an error's variance is the true speed's; the rest is the dial's."""
+    for reading in case.results.speedometer.readings:
+        if reading.manoeuvre == item.manoeuvre and reading.true and reading.error:
+            whole = reading.error.u95**2
+            return min(1.0, reading.true.u95**2 / whole) if whole > 0.0 else 0.0
+    return 0.0
 
 
 def rule_of(target: Target) -> SpeedometerRule:
