@@ -1,0 +1,205 @@
+"""Coast-downs of a drive as results: rolling coefficient, drag area, deceleration at speeds."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roadtest.evidence import Evidence
+from roadtest.measures.air import Air, air_of_the_day
+from roadtest.measures.coasting.model import GUESSES, CoastModel, Fit
+from roadtest.measures.coasting.runs import coast_runs, pairs
+from roadtest.measures.inertia import coasting_factor_draws, mass_draws
+from roadtest.measures.road_load import drag_area
+from roadtest.measures.windows import Readings, read_windows
+from roadtest.quantity import Quantity
+from roadtest.results import CoastingResult, CoastRun, DecelerationAt
+from roadtest.units import STANDARD_GRAVITY_MPS2, to_si
+
+Floats = NDArray[np.float64]
+
+DRAWS: Final = 1000
+_SEED_TAG: Final = 510
+_WINDOW_S: Final = 2.0  # a coast changes by 1 m/s meanwhile: means keep all there is to know
+# A third term is taken up when the readings make it three times as likely as not: "substantial"
+# on the scale of H. Jeffreys, Theory of Probability, appendix B (value from memory).
+_LOG_ODDS_FOR_LINEAR: Final = float(np.log(3.0))
+# Twice the rolling coefficient that handbooks give cross-ply tyres at speed (0.0188, J. Y. Wong;
+# value from memory). Without a tach nothing else tells overrun in gear from free rolling.
+_MOST_FREE_ROLLING: Final = 0.04
+
+
+@dataclass(frozen=True)
+class SpecificRoadLoad:
+    """Road load over mass: draws [c, 3] of f0/m (m/s²), f1/m (1/s) and f2/m (1/m)."""
+
+    terms: Floats
+    from_mps: float  # measured between these speeds
+    to_mps: float
+
+
+@dataclass(frozen=True)
+class CoastingMeasured:
+    """What the coasts showed. `set_aside`: why a coast was not used, by manoeuvre."""
+
+    result: CoastingResult
+    remarks: tuple[str, ...] = ()
+    set_aside: Mapping[str, str] = field(default_factory=dict)
+    road_load: SpecificRoadLoad | None = None
+
+
+@dataclass(frozen=True)
+class _Car:
+    """What turns β into forces: draws [c]."""
+
+    mass_kg: Floats | None
+    factor: Floats  # effective mass over mass, out of gear
+    air: Air
+
+
+def measure_coasting(evidence: Evidence, gear_of: Mapping[str, int | None]) -> CoastingMeasured:
+    """Return what the drive's coasts show.
+
+    gear_of : gear by manoeuvre as the tach shows it; 0, None or missing is not in gear, or not
+        known (without a tach the level of the deceleration decides)
+
+    All runs are explained together by `CoastModel`; each run's own figures come from that run
+    alone, with the doubt about its grade and wind in their intervals. Two terms (f0, f2), unless
+    the readings ask for f1.
+    """
+    rng = np.random.default_rng([evidence.seed, _SEED_TAG])
+    runs, aside = coast_runs(evidence, gear_of)
+    readings = tuple(read_windows(evidence, run, _WINDOW_S) for run in runs)
+    car = _car(evidence, rng)
+    single = {r.run.id: _fit((r,), rng) for r in readings}
+    if not evidence.tach:
+        aside |= {r.run.id: _IN_GEAR for r in readings if _brakes_hard(single[r.run.id], car)}
+        readings = tuple(r for r in readings if r.run.id not in aside)
+    if not readings:
+        return CoastingMeasured(CoastingResult(), _none_remark(aside), aside)
+    fit = _fit(readings, rng) if len(readings) > 1 else single[readings[0].run.id]
+    partner = pairs(tuple(r.run for r in readings))
+    rows = tuple(_row(r, single[r.run.id], car, partner) for r in readings)
+    speeds = np.concatenate([r.run.speed_mps for r in readings])
+    low, high = float(speeds.min()), float(speeds.max())
+    rolling, area = _coefficients(fit, car)
+    result = CoastingResult(
+        runs=rows,
+        rolling_coefficient=rolling,
+        drag_area=area,
+        deceleration=_decelerations(fit, low, high, evidence.sheet.units),
+    )
+    remarks = _remarks(result, fit, car, partner)
+    load = SpecificRoadLoad(fit.beta * car.factor[:, None], low, high)
+    return CoastingMeasured(result, remarks, aside, load)
+
+
+_IN_GEAR: Final = (
+    "slows harder than free rolling would, even with poor tyres: in gear, or a brake on"
+)
+
+
+def _car(evidence: Evidence, rng: np.random.Generator) -> _Car:
+    altitude = evidence.ground.altitude_m
+    height = float(np.nanmean(altitude)) if np.isfinite(altitude).any() else float("nan")
+    return _Car(
+        mass_draws(evidence.sheet, DRAWS, rng),
+        coasting_factor_draws(evidence.sheet, DRAWS, rng),
+        air_of_the_day(evidence.sheet, height, DRAWS, rng),
+    )
+
+
+def _fit(readings: tuple[Readings, ...], rng: np.random.Generator) -> Fit:
+    """Return the two-term fit, or the three-term one where the readings ask for it."""
+    two = CoastModel(readings, linear_term=False).fit(GUESSES, DRAWS, rng)
+    three = CoastModel(readings, linear_term=True).fit(two.guesses, DRAWS, rng)
+    return three if three.log_evidence - two.log_evidence > _LOG_ODDS_FOR_LINEAR else two
+
+
+def _brakes_hard(fit: Fit, car: _Car) -> bool:
+    coefficient = fit.beta[:, 0] * car.factor / STANDARD_GRAVITY_MPS2
+    return float(np.quantile(coefficient, 0.025)) > _MOST_FREE_ROLLING
+
+
+def _coefficients(fit: Fit, car: _Car) -> tuple[Quantity | None, Quantity | None]:
+    """Return rolling coefficient and drag area, None where the coasts do not show them."""
+    rolling = _shown(fit.beta[:, 0] * car.factor / STANDARD_GRAVITY_MPS2, "1")
+    if car.mass_kg is None:
+        return rolling, None
+    f2 = fit.beta[:, 2] * car.factor * car.mass_kg
+    return rolling, _shown(np.asarray(drag_area(f2, car.air.density_kgpm3)), "m²")
+
+
+def _shown(draws: Floats, unit: str) -> Quantity | None:
+    """Return the quantity, or None where its interval reaches down to nothing at all."""
+    quantity = Quantity.from_draws(draws, unit)
+    return quantity if quantity is not None and quantity.low > 0.0 else None
+
+
+def _row(reading: Readings, fit: Fit, car: _Car, partner: Mapping[str, str]) -> CoastRun:
+    run = reading.run
+    rolling, area = _coefficients(fit, car)
+    forces: list[Quantity | None] = [None, None, None]
+    if car.mass_kg is not None:
+        draws = fit.beta * (car.factor * car.mass_kg)[:, None]
+        forces = [
+            Quantity.from_draws(row, unit)
+            for row, unit in zip(draws.T, ("N", "N/(m/s)", "N/(m/s)²"), strict=True)
+        ]
+    return CoastRun(
+        manoeuvre=run.id,
+        from_speed_mps=float(run.speed_mps[0]),
+        to_speed_mps=float(run.speed_mps[-1]),
+        f0=forces[0],
+        f1=forces[1] if fit.terms == 3 else None,
+        f2=forces[2],
+        rolling_coefficient=rolling,
+        drag_area=area,
+        paired_with=partner.get(run.id),
+    )
+
+
+def _decelerations(fit: Fit, low: float, high: float, units: str) -> tuple[DecelerationAt, ...]:
+    """Return the deceleration on the level in still air, at every 10 mph or 20 km/h covered."""
+    step = to_si(10.0, "mph") if units == "mph" else to_si(20.0, "km/h")
+    rows = []
+    for k in range(int(np.ceil(low / step - 1e-9)), int(np.floor(high / step + 1e-9)) + 1):
+        speed = k * step
+        draws = fit.beta @ np.array([1.0, speed, speed**2])
+        rows.append(DecelerationAt(Quantity(speed, 0.0, "m/s"), Quantity.from_draws(draws, "m/s²")))
+    return tuple(rows)
+
+
+def _none_remark(aside: Mapping[str, str]) -> tuple[str, ...]:
+    return ("no coast could be used",) if aside else ()
+
+
+def _remarks(
+    result: CoastingResult, fit: Fit, car: _Car, partner: Mapping[str, str]
+) -> tuple[str, ...]:
+    remarks = []
+    alone = [run.manoeuvre for run in result.runs if run.manoeuvre not in partner]
+    if alone:
+        them = ", ".join(alone)
+        remarks.append(
+            f"no run the other way over the same road: {them}. Grade and wind do not cancel there; "
+            "the intervals allow for them"
+        )
+    if fit.terms == 3:
+        remarks.append("the runs ask for a term in plain speed beside f0 and f2")
+    if result.rolling_coefficient is None:
+        remarks.append("rolling resistance can't be told from drag: coast down to a lower speed")
+    if car.mass_kg is None:
+        remarks.append("no mass on the build sheet: no drag area and no forces")
+    elif result.drag_area is None:
+        remarks.append("drag can't be told from rolling resistance: coast from a higher speed")
+    if not car.air.known:
+        remarks.append(
+            "air density partly from the standard atmosphere: "
+            "give temperature and pressure under [conditions]"
+        )
+    return tuple(remarks)

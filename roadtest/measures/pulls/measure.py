@@ -1,0 +1,255 @@
+"""Pulls and standing starts of a drive as results."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roadtest.evidence import Evidence
+from roadtest.manoeuvres import Manoeuvre
+from roadtest.measures.air import Air, air_of_the_day
+from roadtest.measures.coasting import CoastingMeasured
+from roadtest.measures.inertia import geared_factor_draws, mass_draws
+from roadtest.measures.power_correction import (
+    iso_1585_factor,
+    iso_1585_valid,
+    saturation_pressure_pa,
+)
+from roadtest.measures.pulls.crossing import Path
+from roadtest.measures.pulls.power import PowerCurve, Resistance, power_curve
+from roadtest.measures.pulls.repeats import Timed, repeats_of
+from roadtest.measures.pulls.spans import pull_path, span_times, spans_covered, through_spans
+from roadtest.measures.pulls.standing import first_motion, standing_rows
+from roadtest.quantity import Quantity
+from roadtest.results import PowerPoint, PullRun, PullsResult, Standing, StandingDistance
+from roadtest.units import STANDARD_GRAVITY_MPS2
+from roadtest.verdicts import COVERAGE_FACTOR_95
+
+Floats = NDArray[np.float64]
+
+_SEED_TAG: Final = 520
+_BOOST_WORK: Final = "forced induction"
+# Typical of small open cars, for drives without a coast-down: rolling coefficients of handbooks'
+# radials and cross-plies, 0.011 to 0.019, and drag areas of 0.55 to 0.80 m² (values from memory).
+_TYPICAL_ROLLING: Final = (0.015, 0.005)  # value, half-width of the 95 % interval
+_TYPICAL_AREA_M2: Final = (0.675, 0.20)
+# Out of gear knowledge of the gear, effective mass over mass lies between top and second gear's.
+_FACTOR_UNKNOWN: Final = (1.06, 1.25)
+
+
+@dataclass(frozen=True)
+class PullsMeasured:
+    """What pulls and standing starts showed."""
+
+    result: PullsResult
+    remarks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class _Car:
+    """Draws [c] of what turns motion into force."""
+
+    mass_kg: Floats | None
+    air: Air
+    dry_pressure_pa: Floats
+    resistance: Resistance
+    correct: bool  # power may be brought to standard air
+
+
+def measure_pulls(
+    evidence: Evidence, gear_of: Mapping[str, int | None], coasting: CoastingMeasured
+) -> PullsMeasured:
+    """Return times, wheel power and drive force of every pull used.
+
+    gear_of : gear by manoeuvre, None or missing where not known
+    coasting : gives the resistance where the drive's coasts show it
+
+    Times in gear are between speeds as true speed rises through them; standing starts run from
+    first motion (and, beside, from one foot further on). Power is at the wheels, as measured.
+    """
+    rng = np.random.default_rng([evidence.seed, _SEED_TAG])
+    used = [m for m in evidence.manoeuvres if m.kind == "pull" and m.used]
+    count = len(next(iter(evidence.draws.values())).speed_mps) if evidence.draws else 0
+    if not used or not count:
+        return PullsMeasured(PullsResult())
+    car = _car(evidence, coasting, count, rng)
+    runs: list[PullRun] = []
+    standing: list[Standing] = []
+    distances: list[StandingDistance] = []
+    for manoeuvre in used:
+        path = pull_path(evidence, manoeuvre)
+        if path is None:
+            continue
+        if manoeuvre.from_rest:
+            start = first_motion(path, rng)
+            speeds, reached = standing_rows(manoeuvre.id, path, start, evidence.sheet)
+            standing += speeds
+            distances += reached
+        else:
+            gear = gear_of.get(manoeuvre.id)
+            first, *others = _pull_rows(evidence, manoeuvre, path, gear)
+            factor = _factor(evidence, gear, count, rng)
+            curve = power_curve(evidence, manoeuvre, factor, car.resistance, rng)
+            runs += [first if curve is None else _with_power(first, curve, car, evidence), *others]
+    timed = [Timed(r.gear, r.from_, r.to, r.time, r.manoeuvre) for r in runs]
+    timed += [Timed(None, None, s.to, s.time, s.manoeuvre) for s in standing]
+    result = PullsResult(tuple(runs), tuple(standing), tuple(distances), repeats_of(timed))
+    return PullsMeasured(result, _remarks(result, evidence, car))
+
+
+def _pull_rows(
+    evidence: Evidence, manoeuvre: Manoeuvre, path: Path, gear: int | None
+) -> list[PullRun]:
+    """Return a row for each span the pull is timed over; at least one, for its power."""
+    sheet = evidence.sheet
+    spans = spans_covered(path, manoeuvre.start_s, sheet.units, through_spans(sheet, gear))
+    rows = []
+    for span in spans:
+        time = Quantity.from_draws(span_times(path, span), "s")
+        if time is not None:
+            ends = [Quantity(speed, 0.0, "m/s") for speed in span]
+            rows.append(PullRun(manoeuvre.id, gear, ends[0], ends[1], time))
+    return rows or [PullRun(manoeuvre.id, gear)]
+
+
+def _car(
+    evidence: Evidence, coasting: CoastingMeasured, count: int, rng: np.random.Generator
+) -> _Car:
+    altitude = evidence.ground.altitude_m
+    height = float(np.nanmean(altitude)) if np.isfinite(altitude).any() else float("nan")
+    air = air_of_the_day(evidence.sheet, height, count, rng)
+    mass = mass_draws(evidence.sheet, count, rng)
+    # Humidity is not on the sheet: anything from dry to saturated.
+    vapour = rng.uniform(0.0, 1.0, size=count) * saturation_pressure_pa(air.temperature_k)
+    boosted = _BOOST_WORK in evidence.sheet.work.done
+    return _Car(
+        mass,
+        air,
+        air.pressure_pa - vapour,
+        _resistance(coasting, mass, air, rng),
+        air.known and not boosted,
+    )
+
+
+def _resistance(
+    coasting: CoastingMeasured, mass: Floats | None, air: Air, rng: np.random.Generator
+) -> Resistance:
+    count = air.temperature_k.size
+    if coasting.road_load is not None:
+        pick = rng.integers(coasting.road_load.terms.shape[0], size=count)
+        return Resistance(coasting.road_load.terms[pick], measured=True)
+    rolling, area = (
+        value + u95 / COVERAGE_FACTOR_95 * rng.normal(size=count)
+        for value, u95 in (_TYPICAL_ROLLING, _TYPICAL_AREA_M2)
+    )
+    heavy = np.full(count, np.nan) if mass is None else mass
+    f2 = 0.5 * air.density_kgpm3 * area / heavy
+    terms = np.stack([rolling * STANDARD_GRAVITY_MPS2, np.zeros(count), f2], axis=1)
+    return Resistance(terms, measured=False)
+
+
+def _factor(evidence: Evidence, gear: int | None, count: int, rng: np.random.Generator) -> Floats:
+    """Return draws of effective mass over mass: by gear where it is known, else anything likely."""
+    sheet = evidence.sheet
+    if gear is None or not 0 < gear <= len(sheet.ratios) or sheet.axle_ratio is None:
+        return rng.uniform(*_FACTOR_UNKNOWN, size=count)
+    return geared_factor_draws(sheet.ratios[gear - 1] * sheet.axle_ratio, count, rng)
+
+
+def _with_power(row: PullRun, curve: PowerCurve, car: _Car, evidence: Evidence) -> PullRun:
+    """Return the pull's first row with what belongs to the pull as a whole."""
+    quick = int(np.argmax(curve.acceleration_mps2.mean(axis=0)))
+    row = replace(
+        row,
+        peak_acceleration=Quantity.from_draws(curve.acceleration_mps2[:, quick], "m/s²"),
+        grade=Quantity.from_draws(curve.grade, "1"),
+    )
+    if car.mass_kg is None:
+        return row
+    force = car.mass_kg[:, None] * curve.push_mps2
+    power = force * curve.speed_mps
+    peak = curve.peak
+    strong = int(np.argmax(force.mean(axis=0)))
+    rpm_per_mps = _rpm_per_mps(evidence, row.gear)
+    return replace(
+        row,
+        peak_power=Quantity.from_draws(power[:, peak], "W"),
+        peak_power_speed=_where_highest(power, curve.speed_mps, 1.0, "m/s"),
+        peak_power_rpm=None
+        if rpm_per_mps is None
+        else _where_highest(power, curve.speed_mps, rpm_per_mps, "rpm"),
+        power_standard_air=_in_standard_air(power[:, peak], car),
+        peak_force=Quantity.from_draws(force[:, strong], "N"),
+        curve=_points(curve.speed_mps, force, power, rpm_per_mps),
+    )
+
+
+def _where_highest(power: Floats, speed_mps: Floats, factor: float, unit: str) -> Quantity | None:
+    return Quantity.from_draws(factor * speed_mps[np.argmax(power, axis=1)], unit)
+
+
+def _points(
+    speed_mps: Floats, force: Floats, power: Floats, rpm_per_mps: float | None
+) -> tuple[PowerPoint, ...]:
+    return tuple(
+        PowerPoint(
+            speed_mps=float(speed),
+            rpm=None if rpm_per_mps is None else float(rpm_per_mps * speed),
+            force=Quantity.from_draws(force[:, k], "N"),
+            power=Quantity.from_draws(power[:, k], "W"),
+        )
+        for k, speed in enumerate(speed_mps)
+    )
+
+
+def _rpm_per_mps(evidence: Evidence, gear: int | None) -> float | None:
+    sheet = evidence.sheet
+    if gear is None or not 0 < gear <= len(sheet.ratios):
+        return None
+    if sheet.axle_ratio is None or sheet.circumference is None:
+        return None
+    return 60.0 * sheet.ratios[gear - 1] * sheet.axle_ratio / sheet.circumference.value
+
+
+def _in_standard_air(power_w: Floats, car: _Car) -> Quantity | None:
+    pressure, temperature = car.dry_pressure_pa, car.air.temperature_k
+    if not car.correct or not iso_1585_valid(float(pressure.mean()), float(temperature.mean())):
+        return None
+    return Quantity.from_draws(power_w * iso_1585_factor(pressure, temperature), "W")
+
+
+def _remarks(result: PullsResult, evidence: Evidence, car: _Car) -> tuple[str, ...]:
+    remarks = []
+    if result.standing or result.distances:
+        remarks.append(
+            "standing starts are timed from first motion; the strip's clock starts about one foot "
+            "further on, which is given beside"
+        )
+    if not any(run.time or run.peak_acceleration for run in result.runs):
+        return tuple(remarks)
+    if car.mass_kg is None:
+        remarks.append("no mass on the build sheet: no wheel power")
+    elif not car.resistance.measured:
+        remarks.append(
+            "no coast-down to take resistance from: that of small open cars taken, from 0.010 to "
+            "0.020 rolling and 0.48 to 0.88 m² of drag"
+        )
+    if car.mass_kg is not None:
+        remarks.append(_about_air(result, evidence, car))
+    if any(run.gear is None for run in result.runs):
+        remarks.append("gear of a pull not known: what rotating parts add is taken widely")
+    return tuple(remark for remark in remarks if remark)
+
+
+def _about_air(result: PullsResult, evidence: Evidence, car: _Car) -> str:
+    if _BOOST_WORK in evidence.sheet.work.done:
+        return "wheel power as measured: the formulas for standard air are not for boosted engines"
+    if not car.air.known:
+        return "wheel power as measured: temperature and pressure of the day are not on the sheet"
+    if any(run.peak_power and run.power_standard_air is None for run in result.runs):
+        return "wheel power as measured: the day's air is outside the limits of ISO 1585"
+    return ""
