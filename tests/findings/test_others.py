@@ -1,0 +1,230 @@
+"""Gearing, scales, coasting, pulls, channels, inspections."""
+
+from __future__ import annotations
+
+import pytest
+
+from roadtest.findings import judge_all
+from roadtest.results import (
+    ChannelResult,
+    CoastingResult,
+    CruiseRow,
+    GearingResult,
+    GearRow,
+    Inspection,
+    OdometerResult,
+    PullRun,
+    PullsResult,
+    Results,
+    Shown,
+    Standing,
+    Step,
+    TachInfo,
+)
+from tests.findings.cases import TACH, case, mph, only, q
+
+BOX = '[gearbox]\nlabel = "five-speed"\nratios = [3.41, 2.08, 1.40]\n[axle]\nratio = 4.22\n'
+SHEET = BOX + '[tyres]\nrolling_circumference = "1.797 m"\n'
+STEPS = (Step(1, 2, q(1.640, 0.005), 3.41 / 2.08), Step(2, 3, q(1.486, 0.004), 2.08 / 1.40))
+
+
+def gearing(**given: object) -> Results:
+    return Results(logs=(TACH,), gearing=GearingResult(**given))  # type: ignore[arg-type]
+
+
+def test_a_gearbox_passes_by_its_steps_and_its_name() -> None:
+    results = gearing(steps=STEPS, gearbox_shown=Shown("five-speed", 0.999))
+    finding = only(case('gearbox = "1 %"', results, SHEET))
+    assert finding.verdict == "pass"
+    assert finding.reason.startswith('The road shows the "five-speed" gearbox')
+    assert [item.what for item in finding.items] == [
+        'that it is the "five-speed"',
+        "step from 1 to 2",
+        "step from 2 to 3",
+    ]
+
+
+def test_another_gearbox_fails_even_where_no_step_was_driven() -> None:
+    results = gearing(gearbox_shown=Shown("four-speed", 0.998))
+    finding = only(case('gearbox = "1 %"', results, SHEET))
+    assert finding.verdict == "fail"
+    assert 'not the "five-speed" on the build sheet' in finding.reason
+    assert finding.items[0].probability == pytest.approx(0.002)
+
+
+def test_a_gear_not_driven_leaves_the_gearbox_open() -> None:
+    steps = (STEPS[0], Step(2, 3, None, 2.08 / 1.40))
+    results = gearing(steps=steps, gearbox_shown=Shown("five-speed", 0.999))
+    finding = only(case('gearbox = "1 %"', results, SHEET))
+    assert finding.verdict == "not proven"
+    assert "step from 2 to 3 could not be measured" in finding.reason.lower()
+
+
+@pytest.mark.parametrize("target", ['gearbox = "1 %"', 'axle = "1 %"'])
+def test_a_sheet_without_ratios_has_nothing_to_compare_with(target: str) -> None:
+    finding = only(case(target, gearing(axle=q(4.2, 0.01))))
+    assert (finding.verdict, finding.measured) == ("not proven", None)
+    assert "build sheet" in finding.reason
+
+
+@pytest.mark.parametrize(
+    ("target", "sheet"),
+    [
+        ('gearbox = "1 %"', SHEET),
+        ('axle = "1 %"', SHEET),
+        ('tach = "3 %"', SHEET),
+        ('clutch_slip = "2 %"', SHEET),
+        ('cruise_rpm = {speed = "70 mph", at_most = 3200}', SHEET),
+    ],
+)
+def test_without_a_tach_the_log_is_asked_for(target: str, sheet: str) -> None:
+    finding = only(case(target, Results(), sheet))
+    assert finding.verdict == "not proven"
+    assert finding.reason == "No engine speed was logged."
+    assert "engine speed" in (finding.to_settle or "")
+
+
+def test_an_axle_of_another_ratio_fails_and_the_story_is_told() -> None:
+    results = gearing(axle=q(3.90, 0.012), axle_shown=Shown("3.90 axle", 0.97))
+    finding = only(case('axle = "1 %"', results, SHEET))
+    assert finding.verdict == "fail"
+    assert '"3.90 axle" fits best' in finding.reason
+
+
+def test_without_a_tyre_axle_and_tyre_look_alike() -> None:
+    finding = only(case('axle = "1 %"', gearing(), BOX))
+    assert "can't be told apart" in finding.reason
+    assert "roll-out" in (finding.to_settle or "")
+
+
+def test_an_axle_in_doubt_by_its_tyres_size_asks_for_the_roll_out() -> None:
+    sheet = BOX + '[tyres]\nsize = "165/80R13"\n'
+    finding = only(case('axle = "1 %"', gearing(axle=q(4.20, 0.06)), sheet))
+    assert "roll-out measured first" in (finding.to_settle or "")
+
+
+def test_scales_are_told_in_per_cent() -> None:
+    results = Results(
+        logs=(TACH,),
+        odometer=OdometerResult(scale=q(1.045, 0.004)),
+        tach=TachInfo(scale=q(0.99, 0.01)),
+    )
+    odometer, tach = judge_all(case('odometer = "4 %"\ntach = "3 %"', results, SHEET))
+    assert odometer.verdict == "fail"
+    assert "The odometer shows 4.50 ± 0.40 % more than was driven." in odometer.reason
+    assert "StVZO" in odometer.basis
+    assert tach.verdict == "pass"
+    assert "1.0 ± 1.0 % less" in tach.reason
+
+
+def test_cruise_takes_the_row_of_top_gear_at_the_speed() -> None:
+    rows = (
+        CruiseRow(4, mph(70.0), q(4400.0, 20.0, "r/min")),
+        CruiseRow(5, mph(70.0), q(3600.0, 20.0, "r/min")),
+        CruiseRow(5, mph(60.0), q(3086.0, 20.0, "r/min")),
+    )
+    target = 'cruise_rpm = {speed = "70 mph", at_most = 3450}'
+    finding = only(case(target, gearing(cruise=rows), SHEET))
+    assert (finding.verdict, finding.measured) == ("fail", q(3600.0, 20.0, "r/min"))
+
+
+def test_cruise_without_a_row_is_made_from_the_turns_per_metre() -> None:
+    results = gearing(
+        revs_per_metre_top=q(1.9, 0.01, "1/m"), gears=(GearRow(3, overall=q(5.9, 0.1)),)
+    )
+    target = 'cruise_rpm = {speed = "30 m/s", at_most = 3450}'
+    finding = only(case(target, results, SHEET))
+    assert finding.measured is not None
+    assert finding.measured.value == pytest.approx(1.9 * 30.0 * 60.0)
+
+
+def test_slip_is_read_in_per_cent() -> None:
+    finding = only(case('clutch_slip = "2 %"', gearing(clutch_slip=q(0.048, 0.004)), SHEET))
+    assert finding.verdict == "fail"
+    assert "4.40 %, is 2.40 % outside" in finding.reason
+
+
+def test_rolling_coefficient() -> None:
+    results = Results(coasting=CoastingResult(rolling_coefficient=q(0.0155, 0.002)))
+    assert only(case('rolling_coefficient = "0.020"', results)).verdict == "pass"
+    assert "No coast-down" in only(case('rolling_coefficient = "0.020"', Results())).reason
+
+
+def test_only_pulls_in_the_gear_and_between_the_speeds_are_judged() -> None:
+    runs = tuple(
+        PullRun(f"pull-{k}", gear, mph(low), mph(60.0), q(time, 0.1, "s"))
+        for k, (gear, low, time) in enumerate([(4, 40.0, 8.0), (3, 40.0, 20.0), (4, 30.0, 20.0)])
+    )
+    target = 'through = {gear = 4, from = "40 mph", to = "60 mph", at_most = "9 s"}'
+    finding = only(case(target, Results(pulls=PullsResult(runs=runs))))
+    assert (finding.verdict, [item.manoeuvre for item in finding.items]) == ("pass", ["pull-0"])
+    assert finding.title == "40 mph to 60 mph in gear 4"
+
+
+def test_several_standing_targets_are_several_findings() -> None:
+    starts = tuple(
+        Standing(mph(to), q(time, 0.1, "s"), "pull-1") for to, time in ((30.0, 4.0), (60.0, 13.0))
+    )
+    targets = 'standing = [{to = "30 mph", at_most = "5 s"}, {to = "60 mph", at_most = "12 s"}]'
+    found = judge_all(case(targets, Results(pulls=PullsResult(standing=starts))))
+    assert [(f.title, f.verdict) for f in found] == [
+        ("Standing start to 30 mph", "pass"),
+        ("Standing start to 60 mph", "fail"),
+    ]
+
+
+WATER = ChannelResult("coolant_temperature", "degC", 20.0, 104.0, 65.0)
+OIL = ChannelResult("oil_pressure", "bar", 0.8, 4.5, 10.0)
+
+
+def test_channels_are_judged_in_their_own_unit() -> None:
+    targets = (
+        'channel.coolant_temperature = {at_most = "378.15 K"}\n'
+        'channel.oil_pressure = {at_least = "100 kPa"}'
+    )
+    water, oil = judge_all(case(targets, Results(channels=(WATER, OIL))))
+    assert (water.id, water.verdict) == ("channel.coolant_temperature", "pass")
+    assert water.limit is not None
+    assert (water.limit.high, water.limit.unit) == (105.0, "degC")
+    assert "Highest 104 °C at 1:05; allowed: at most 105 °C" in water.reason
+    assert (oil.verdict, oil.measured) == ("fail", q(0.8, 0.0, "bar"))
+
+
+def test_a_channel_on_its_limit_conforms_though_the_units_differ() -> None:
+    channel = ChannelResult("oil", "bar", 1.0, 4.0, 0.0)
+    made = case('channel.oil = {at_least = "100 kPa"}', Results(channels=(channel,)))
+    assert only(made).verdict == "pass"
+
+
+@pytest.mark.parametrize(
+    ("target", "said"),
+    [
+        ('channel.oil = {at_least = "1 bar"}', "No channel oil was logged (logged: oil_pressure)"),
+        ('channel.oil_pressure = {at_least = "1 degC"}', 'The channel is in "bar"'),
+        ('channel.oil_pressure = {at_least = "1 counts"}', 'The channel is in "bar"'),
+    ],
+)
+def test_a_channel_that_cannot_be_judged_says_why(target: str, said: str) -> None:
+    finding = only(case(target, Results(channels=(OIL,))))
+    assert finding.verdict == "not proven"
+    assert said in finding.reason
+
+
+def test_inspections_are_findings_even_without_targets() -> None:
+    results = Results(
+        inspections=(
+            Inspection("no leaks", "pass"),
+            Inspection("lamps", "not done"),
+            Inspection("tyres", "fail"),
+        )
+    )
+    found = judge_all(case("", results))
+    assert [(f.id, f.title, f.verdict) for f in found] == [
+        ("inspection", "Inspection: no leaks", "pass"),
+        ("inspection", "Inspection: lamps", "not proven"),
+        ("inspection", "Inspection: tyres", "fail"),
+    ]
+
+
+def test_no_targets_no_findings() -> None:
+    assert judge_all(case("", Results())) == ()

@@ -1,0 +1,64 @@
+"""What to do next."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from roadtest.findings import Case, judge_all, next_steps
+from roadtest.results import Correction, Inspection, Manoeuvre, Reading, Results
+from tests.findings.cases import case, mph, q, readings, stops
+
+
+def steps_of(made: Case) -> tuple[str, ...]:
+    return next_steps(made, judge_all(made))
+
+
+def test_what_failed_comes_first_brakes_before_dials() -> None:
+    weak = stops(q(5.0, 0.2, "m/s²"))
+    results = replace(weak, speedometer=readings((50.0, 53.0)).speedometer)
+    made = case('speedometer = "un-r39"\nmfdd = "5.8 m/s^2"\nodometer = "4 %"', results)
+    steps = steps_of(made)
+    assert steps[0].startswith("Look at the brakes")
+    assert steps[1].startswith("Correct the speedometer")
+    assert steps[2].startswith("Odometer: ")
+
+
+def test_a_dial_is_corrected_as_the_measure_advises() -> None:
+    results = readings((50.0, 53.0))
+    correction = Correction("driven_teeth", 21, 20, note="fit the 20-tooth gear in place of 21")
+    dial = replace(results.speedometer, corrections=(correction,))
+    made = case('speedometer = "un-r39"', replace(results, speedometer=dial))
+    assert steps_of(made)[0] == "Fit the 20-tooth gear in place of 21."
+    advised = replace(dial, advice="Fit 20 teeth, then check")
+    made = case('speedometer = "un-r39"', replace(results, speedometer=advised))
+    assert steps_of(made)[0] == "Fit 20 teeth, then check."
+
+
+def test_targets_that_one_drive_settles_are_told_together() -> None:
+    made = case('clutch_slip = "2 %"\ntach = "3 %"\naxle = "1 %"', Results(), "[axle]\nratio = 4\n")
+    (together,) = [step for step in steps_of(made) if "Axle" in step]
+    assert together.startswith("Axle ratio, Tachometer: Log the engine speed")
+
+
+def test_inspections_not_done_are_asked_for_in_one_step() -> None:
+    results = Results(inspections=(Inspection("lamps", "not done"), Inspection("horn", "not done")))
+    assert steps_of(case("", results)) == ("Look at by hand: lamps, horn.",)
+
+
+def test_missing_readings_are_asked_for_where_the_hold_is_used() -> None:
+    results = readings((50.0, 48.0))
+    held = (
+        Manoeuvre("hold-8", "hold", 0.0, 9.0),
+        Manoeuvre("hold-9", "hold", 0.0, 2.0, used=False),
+    )
+    more = tuple(Reading(made.id, None, mph(40.0, 0.2)) for made in held)
+    dial = replace(results.speedometer, readings=(*results.speedometer.readings, *more))
+    made = case('speedometer = "un-r39"', replace(results, speedometer=dial, manoeuvres=held))
+    assert steps_of(made)[-1] == (
+        "Fill in what the dial showed, if anyone remembers: hold-8 (40 mph true)."
+    )
+
+
+def test_all_well_leaves_nothing_to_do() -> None:
+    made = case('mfdd = "5.8 m/s^2"', stops(q(6.5, 0.2, "m/s²")))
+    assert steps_of(made) == ()
