@@ -16,10 +16,13 @@ from roadtest.verdicts import COVERAGE_FACTOR_95
 
 Floats = NDArray[np.float64]
 
-_FOOT_MEMORY_S: Final = (1.0, 2.0, 4.0, 8.0)
-"""How long a driver's foot wanders one way. People correct within seconds (common practice, no
-published source); the four are weighed by how well they explain the speed of the hold itself."""
+_FOOT_PERIODS_S: Final = (5.0, 10.0, 20.0)
+_FOOT_DAMPING: Final = (0.3, 0.7)
+"""A driver who holds a speed corrects, and over-corrects: foot, car and needle are a second-order
+loop. Periods of 5 to 20 s, from lively to well damped (common practice, no published source); they
+are weighed by how well they explain the speed of the hold itself."""
 
+_OWN_NOISE: Final = 1e-4  # share of the wander's variance that has no memory, for a sound matrix
 _STEP_S: Final = 0.5  # speed is looked at this often for its wander
 _LEAST_PART_S: Final = 2.0
 _ROUNDING_MPS: Final = 1e-4  # speeds no closer than this are one speed
@@ -142,19 +145,22 @@ def _mean_departures(
 ) -> Floats:
     """Return `count` draws of the speed held less the mean speed of the part, m/s.
 
-    The speed wanders about the one held with a correlation e^(-lag / memory), its size not known
-    beforehand: for each memory the speed held is Student's t about the mean with n - 1 degrees of
-    freedom, and the memories have the weights their likelihood gives them.
+    The speed wanders about the one held as a second-order loop does, its size not known beforehand:
+    for each loop the speed held is Student's t about the mean with n - 1 degrees of freedom, and
+    the loops have the weights their likelihood gives them.
 
     Reference: A. Gelman et al., Bayesian Data Analysis, 3rd ed., 14.2 and 14.7 (linear regression
     on a constant with correlated errors) [value from memory].
     """
     n = speed_mps.size
     departure = speed_mps - speed_mps.mean()
-    lag = step_s * np.abs(np.subtract.outer(np.arange(n), np.arange(n)))
-    log_weight, spread = np.zeros(len(_FOOT_MEMORY_S)), np.zeros(len(_FOOT_MEMORY_S))
-    for k, memory in enumerate(_FOOT_MEMORY_S):
-        root = np.linalg.cholesky(np.exp(-lag / memory))
+    lag_s = step_s * np.abs(np.subtract.outer(np.arange(n), np.arange(n)))
+    loops = [(period, damping) for period in _FOOT_PERIODS_S for damping in _FOOT_DAMPING]
+    log_weight, spread = np.zeros(len(loops)), np.zeros(len(loops))
+    for k, (period_s, damping) in enumerate(loops):
+        root = np.linalg.cholesky(
+            _loop_correlation(lag_s, period_s, damping) + _OWN_NOISE * np.eye(n)
+        )
         ones, whitened = np.linalg.solve(root, np.stack([np.ones(n), departure], axis=1)).T
         information = float(ones @ ones)
         rest = whitened - ones * float(ones @ whitened) / information
@@ -164,5 +170,18 @@ def _mean_departures(
         )
         spread[k] = np.sqrt(squares / (n - 1) / information)
     weight = np.exp(log_weight - log_weight.max())
-    memory_of = rng.choice(len(_FOOT_MEMORY_S), count, p=weight / weight.sum())
-    return np.asarray(spread[memory_of] * rng.standard_t(n - 1, count))
+    loop_of = rng.choice(len(loops), count, p=weight / weight.sum())
+    return np.asarray(spread[loop_of] * rng.standard_t(n - 1, count))
+
+
+def _loop_correlation(lag_s: Floats, period_s: float, damping: float) -> Floats:
+    """Return the correlation of a second-order loop shaken by white noise.
+
+    e^(-ζωτ)·(cos ω'τ + ζ/√(1-ζ²)·sin ω'τ), ω = 2π/period, ω' = ω·√(1-ζ²).
+    """
+    omega = 2.0 * np.pi / period_s
+    root = np.sqrt(1.0 - damping**2)
+    turned = omega * root * lag_s
+    return np.asarray(
+        np.exp(-damping * omega * lag_s) * (np.cos(turned) + damping / root * np.sin(turned))
+    )
