@@ -33,6 +33,7 @@ POSITION_MODEL = Model(
 )
 
 _MOST_SPACING_S = 0.2  # between knots where draws are wanted
+_MOST_ADDED = 50  # in one interval: a gap of minutes needs no finer picture
 _PAD_S = 3.0  # of log on either side of what is drawn
 _NOISE_FIXES = 2000
 _SWEEP_BUDGET = 300_000  # knots times sweeps for the whole log
@@ -211,7 +212,7 @@ def _with_knots(observed: Observed, cover: Sequence[Span]) -> Observed:
         high = min(int(np.searchsorted(time, span.end_s)) + 1, time.size)
         inside[low:high] = True
         gaps = np.diff(time[low:high])
-        pieces = np.ceil(gaps / _MOST_SPACING_S - 1e-9).astype(np.int64)
+        pieces = np.ceil(np.minimum(gaps / _MOST_SPACING_S, _MOST_ADDED) - 1e-9).astype(np.int64)
         for k in np.flatnonzero(pieces > 1):
             step = gaps[k] / pieces[k]
             extra.append(time[low + k] + step * np.arange(1, pieces[k]))
