@@ -38,14 +38,24 @@ def find_manoeuvres(motion: Motion, readings_s: Sequence[float] = ()) -> tuple[M
     return _numbered(sorted(found, key=lambda made: made.start_s))
 
 
-def _clear_of(taken: Iterable[Manoeuvre], fresh: Iterable[Manoeuvre]) -> list[Manoeuvre]:
-    """Return those of `fresh` that no one of `taken` overlaps."""
-    taken = list(taken)
-    return [
-        made
-        for made in fresh
-        if all(made.end_s <= other.start_s or made.start_s >= other.end_s for other in taken)
-    ]
+def _clear_of(taken: Sequence[Manoeuvre], fresh: Iterable[Manoeuvre]) -> list[Manoeuvre]:
+    """Return `fresh` with what `taken` covers cut off; gone where that is more than half of it.
+
+    Ends known to a fraction of a second may cross where one thing follows another.
+    """
+    clear = []
+    for made in fresh:
+        start, end = made.start_s, made.end_s
+        for other in taken:
+            if other.start_s <= start < other.end_s:
+                start = other.end_s
+            if other.start_s < end <= other.end_s:
+                end = other.start_s
+            if start < other.start_s and other.end_s < end:  # around it
+                end = start
+        if end - start > 0.5 * (made.end_s - made.start_s):
+            clear.append(replace(made, start_s=start, end_s=end))
+    return clear
 
 
 def _free(profile: Profile, taken: Iterable[Manoeuvre]) -> Bools:

@@ -38,14 +38,17 @@ def find_holds(profile: Profile, free: Bools, readings_s: Sequence[float] = ()) 
     `free` [n]: True where the time belongs to no other manoeuvre. `readings_s`: when somebody
     noted what the dial said.
     """
+    clear = free & ~profile.gap
     found: list[tuple[int, int]] = []
-    for first, last in runs(_steady(profile) & free & (profile.speed_mps > LEAST_MPS)):
+    for first, last in runs(_steady(profile) & clear & (profile.speed_mps > LEAST_MPS)):
         found += _stretches(profile, first, last)
-    limits = [0, *(end for _, end in found)], [*(start for start, _ in found), free.size]
-    return [
-        _hold(profile, *_widened(profile, run, (limits[0][k], limits[1][k + 1]), free), readings_s)
-        for k, run in enumerate(found)
-    ]
+    holds: list[Manoeuvre] = []
+    done = 0
+    for k, run in enumerate(found):
+        following = found[k + 1][0] if k + 1 < len(found) else free.size
+        first, done = _widened(profile, run, (done, following), clear)
+        holds.append(_hold(profile, first, done, readings_s))
+    return holds
 
 
 def _steady(profile: Profile) -> Bools:
@@ -134,9 +137,6 @@ def _hold(profile: Profile, first: int, last: int, readings_s: Sequence[float]) 
 def _why_not(profile: Profile, first: int, last: int, *, noted: bool) -> str | None:
     speed = profile.speed_mps[first:last]
     start, end = float(profile.time_s[first]), float(profile.time_s[last - 1])
-    gap = profile.gap_within(start, end)
-    if gap:
-        return f"no fixes from {gap[0]:.1f} s to {gap[1]:.1f} s"
     seconds = end - start
     if seconds < LEAST_S:
         return f"too short: {seconds:.1f} s, at least {LEAST_S:g} s needed to read a dial"

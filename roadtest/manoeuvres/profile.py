@@ -20,13 +20,18 @@ STEP_S: Final = 0.1
 _LEAST_GAP_S: Final = 2.5
 """A single fix lost from a 1 Hz log is no gap: the estimate's own interval covers it."""
 
+_VAGUE_MPS: Final = 2.0
+"""Standard. A fix whose speed is known no better, as a first one that came without, tells
+nothing."""
+_EDGE_S: Final = 10.0  # of a long gap, at either end, that the grid covers
+
 _REST_MPS: Final = 0.25  # slower than anyone drives; faster than a car rocks on its springs
-_MOST_REST_MPS: Final = 1.5  # walking pace, however little the log knows
+_MOST_REST_MPS: Final = 2.0  # a brisk walk, however little the log knows
 
 
 @dataclass(frozen=True)
 class Profile:
-    """Speed and acceleration on an even grid. Arrays are [n]."""
+    """Speed and acceleration on an even grid that leaps over long gaps. Arrays are [n]."""
 
     time_s: Floats
     speed_mps: Floats
@@ -35,14 +40,14 @@ class Profile:
     u_speed_mps: Floats  # standard
     u_acceleration_mps2: Floats
     resting: Bools  # standing, as far as the log can tell
-    gap: Bools  # between two fixes far apart
+    gap: Bools  # between two fixes far apart, or beside one of no known speed
     gaps: tuple[tuple[float, float], ...]  # start and end of each
     motion: Motion
 
     def index(self, time_s: float) -> int:
         """Return the grid point nearest to a time."""
-        at = round((time_s - float(self.time_s[0])) / STEP_S)
-        return min(max(at, 0), self.time_s.size - 1)
+        at = int(np.searchsorted(self.time_s, time_s - 0.5 * STEP_S))
+        return min(at, self.time_s.size - 1)
 
     def slope(self, half_s: float) -> Floats:
         """Return the mean acceleration over ± `half_s` about each point [n]."""
@@ -81,12 +86,13 @@ def profile_of(motion: Motion) -> Profile:
     stands.
     """
     time = motion.time_s
-    grid = np.arange(time[0], time[-1] + 1e-9, STEP_S)
+    grid = _grid(time)
     k = np.clip(np.searchsorted(time, grid, "right") - 1, 0, time.size - 2)
     speed, acceleration = _between(motion, grid, k)
     u_speed = np.interp(grid, time, np.where(motion.speed_mps > 0.0, motion.u_speed_mps, 0.0))
-    rest = np.minimum(_REST_MPS + 2.5 * u_speed, _MOST_REST_MPS)
-    wide = np.diff(time) > gap_limit_s(time)
+    rest = np.minimum(_REST_MPS + 4.0 * u_speed, _MOST_REST_MPS)
+    vague = (motion.u_speed_mps > _VAGUE_MPS) & (motion.speed_mps > 0.0)
+    wide = (np.diff(time) > gap_limit_s(time)) | vague[1:] | vague[:-1]
     return Profile(
         time_s=grid,
         speed_mps=speed,
@@ -99,6 +105,15 @@ def profile_of(motion: Motion) -> Profile:
         gaps=tuple((float(time[i]), float(time[i + 1])) for i in np.flatnonzero(wide)),
         motion=motion,
     )
+
+
+def _grid(time: Floats) -> Floats:
+    """Return even times over the log, less the middle of long gaps, where nothing is known."""
+    long = np.flatnonzero(np.diff(time) > 3.0 * _EDGE_S)
+    starts = np.concatenate([[time[0]], time[long + 1] - _EDGE_S])
+    ends = np.concatenate([time[long] + _EDGE_S, [time[-1] + 1e-9]])
+    pieces = [np.arange(*piece, STEP_S) for piece in zip(starts, ends, strict=True)]
+    return np.concatenate(pieces)
 
 
 def gap_limit_s(time_s: Floats) -> float:
@@ -124,6 +139,28 @@ def crossing(time_s: Floats, values: Floats, level: float) -> float:
     k = int(change[0])
     share = (level - values[k]) / (values[k + 1] - values[k])
     return float(time_s[k] + share * (time_s[k + 1] - time_s[k]))
+
+
+def built_up(time_s: Floats, values: Floats, run: tuple[int, int], level: float) -> float:
+    """Return when `values` rise through `level` at the start of a run of high ones.
+
+    Looked for from the lowest point of the second before the run; the start of the run where they
+    do not.
+    """
+    first, last = run
+    low = max(first - round(1.0 / STEP_S), 0)
+    low += int(np.argmin(values[low : first + 1]))
+    if values[low] >= level:
+        return float(time_s[first])
+    at = crossing(time_s[low:last], values[low:last], level)
+    return at if np.isfinite(at) else float(time_s[first])
+
+
+def died_down(time_s: Floats, values: Floats, run: tuple[int, int], level: float) -> float:
+    """Return when `values` fall through `level` at the end of a run of high ones."""
+    n = time_s.size
+    backward = (n - run[1], n - run[0])
+    return built_up(time_s[::-1], values[::-1], backward, level)
 
 
 def _between(motion: Motion, grid: Floats, k: Ints) -> tuple[Floats, Floats]:

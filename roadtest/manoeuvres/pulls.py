@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roadtest.manoeuvres.model import Manoeuvre
-from roadtest.manoeuvres.profile import STEP_S, Profile, crossing, runs
+from roadtest.manoeuvres.profile import STEP_S, Profile, built_up, died_down, runs
 
 Floats = NDArray[np.float64]
 
@@ -83,45 +83,45 @@ def _from_rest(profile: Profile, first: int) -> bool:
 
 def _pull(profile: Profile, first: int, last: int, power: Floats) -> Pull:
     from_rest = _from_rest(profile, first)
-    start = _first_motion(profile, first) if from_rest else _opened(profile, first, last)
+    start = _first_motion(profile, first, last) if from_rest else _opened(profile, first, last)
     part = power[first:last]
     mean = float(part[min(10, part.size // 2) :].mean())  # the first second has little speed yet
     return Pull(start, _closed(profile, first, last), from_rest, float(part.max()), mean)
 
 
-def _first_motion(profile: Profile, first: int) -> float:
-    """Return when the car began to move: its first second of way traced back to standing still."""
-    ahead = slice(max(first - round(1.0 / STEP_S), 0), first + round(3.0 / STEP_S))
-    speed, time = profile.speed_mps[ahead], profile.time_s[ahead]
-    low = float(speed[0]) + max(0.5, 3.0 * float(profile.u_speed_mps[ahead].max()))
-    begin, finish = crossing(time, speed, low), crossing(time, speed, low + 2.0)
-    if not finish > begin:
-        return float(time[0])
-    return max(begin - low * (finish - begin) / 2.0, float(time[0]) - 1.0)
+def _first_motion(profile: Profile, first: int, last: int) -> float:
+    """Return when the car began to move: the way it gathers speed, traced back to standing."""
+    speed, time = profile.speed_mps, profile.time_s
+    low = max(0.5, 3.0 * float(profile.u_speed_mps[first : first + round(3.0 / STEP_S)].max()))
+    above = np.flatnonzero(speed[first:last] >= low + 2.0)
+    if above.size == 0:
+        return float(time[first])
+    finish = first + int(above[0])
+    below = np.flatnonzero(speed[:finish] < low)
+    begin = int(below[-1]) if below.size else first
+    rate = (speed[finish] - speed[begin]) / (time[finish] - time[begin])
+    return float(time[begin] - speed[begin] / rate)
 
 
 def _opened(profile: Profile, first: int, last: int) -> float:
     """Return when the acceleration rose through half of what the pull begins with."""
-    level = float(np.median(profile.acceleration_mps2[first : min(first + 20, last)]))
-    part = slice(max(first - 10, 0), last)
-    at = crossing(profile.time_s[part], profile.acceleration_mps2[part], 0.5 * level)
-    return at if np.isfinite(at) else float(profile.time_s[first])
+    accel = profile.acceleration_mps2
+    level = float(np.median(accel[first : min(first + 20, last)]))
+    return built_up(profile.time_s, accel, (first, last), 0.5 * level)
 
 
 def _closed(profile: Profile, first: int, last: int) -> float:
     """Return when the acceleration fell through half of what the pull ends with."""
-    level = float(np.median(profile.acceleration_mps2[max(last - 20, first) : last]))
-    part = slice(max(last - 20, first), last + 10)
-    back = profile.acceleration_mps2[part][::-1]
-    at = crossing(profile.time_s[part][::-1], back, 0.5 * level)
-    return at if np.isfinite(at) else float(profile.time_s[last - 1])
+    accel = profile.acceleration_mps2
+    level = float(np.median(accel[max(last - 20, first) : last]))
+    return died_down(profile.time_s, accel, (first, last), 0.5 * level)
 
 
 def _judged(profile: Profile, pull: Pull, best_wpkg: float) -> Manoeuvre:
     why = None
     gap = profile.gap_within(pull.start_s, pull.end_s)
     if gap:
-        why = f"no fixes from {gap[0]:.1f} s to {gap[1]:.1f} s"
+        why = f"no usable fixes from {gap[0]:.1f} s to {gap[1]:.1f} s"
     elif pull.power_wpkg < LEAST_WPKG:
         why = f"part throttle: {pull.power_wpkg:.0f} W/kg at most, a pull gives {LEAST_WPKG:g}"
     elif pull.power_wpkg < FULL_SHARE * best_wpkg:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from roadtest.manoeuvres.model import Manoeuvre
 from roadtest.manoeuvres.onset import brake_onset
-from roadtest.manoeuvres.profile import STEP_S, Profile, crossing, runs
+from roadtest.manoeuvres.profile import STEP_S, Profile, built_up, crossing, died_down, runs
 from roadtest.measures.mfdd import LOWER_SHARE, UPPER_SHARE, mean_fully_developed_deceleration
 
 Floats = NDArray[np.float64]
@@ -57,7 +57,13 @@ class Braking:
 def find_stops(profile: Profile) -> list[Manoeuvre]:
     """Return every braking in the order driven, ids still to be given."""
     slope = profile.slope(0.2)
-    found = [braking for run in _slowings(profile, slope) if (braking := _braking(profile, *run))]
+    found: list[Braking] = []
+    for run in _slowings(profile, slope):
+        braking = _braking(profile, *run)
+        if braking and found:
+            braking = replace(braking, start_s=max(braking.start_s, found[-1].end_s))
+        if braking:
+            found.append(braking)
     return [_judged(braking, found) for braking in found]
 
 
@@ -114,11 +120,13 @@ def _braking(profile: Profile, first: int, last: int) -> Braking | None:
     plateau = _plateau(decel)
     if rest is None and plateau < _SNUB_MPS2:
         return None
-    half_s = _half_built(profile, first, last, plateau)
-    end_s = _let_go(profile, first, last, plateau) if rest is None else rest
+    half = profile.time_s, -profile.acceleration_mps2, (first, last), 0.5 * plateau
+    half_s = built_up(*half)
+    end_s = died_down(*half) if rest is None else rest
     start_s = half_s - 0.5 * _SETTLED_S
     if plateau >= SERIES_MPS2 and profile.gap_within(half_s - 2.0, half_s + 1.0) is None:
         start_s = brake_onset(profile.motion, half_s).time_s
+    start_s = max(min(start_s, end_s - STEP_S), float(profile.time_s[0]))
     initial = profile.speed_at(start_s)
     braking = Braking(
         start_s=start_s,
@@ -161,22 +169,6 @@ def _plateau(decel: Floats) -> float:
     return float(ordered[np.searchsorted(lost, 2.0 / 3.0 * lost[-1])])
 
 
-def _half_built(profile: Profile, first: int, last: int, plateau: float) -> float:
-    """Return when the deceleration first rises through half of the plateau."""
-    low = max(first - round(1.0 / STEP_S), 0)
-    part = slice(low, last)
-    at = crossing(profile.time_s[part], -profile.acceleration_mps2[part], 0.5 * plateau)
-    return at if np.isfinite(at) else float(profile.time_s[first])
-
-
-def _let_go(profile: Profile, first: int, last: int, plateau: float) -> float:
-    """Return when the deceleration last falls through half of the plateau."""
-    part = slice(first, min(last + round(0.5 / STEP_S), profile.time_s.size))
-    time, decel = profile.time_s[part][::-1], -profile.acceleration_mps2[part][::-1]
-    at = crossing(time, decel, 0.5 * plateau)
-    return at if np.isfinite(at) else float(profile.time_s[last - 1])
-
-
 def _developed(profile: Profile, start_s: float, end_s: float, initial_mps: float) -> float:
     """Return the mean fully developed deceleration; over the whole where it can't be told."""
     part = slice(profile.index(start_s), profile.index(end_s) + 1)
@@ -195,8 +187,12 @@ def _fault(profile: Profile, braking: Braking) -> str | None:
     """Return why a braking can't be measured as a stop, the first reason that holds."""
     gap = profile.gap_within(braking.start_s - 1.0, braking.end_s)
     if gap:
-        return f"no fixes from {gap[0]:.1f} s to {gap[1]:.1f} s"
+        return f"no usable fixes from {gap[0]:.1f} s to {gap[1]:.1f} s"
+    if braking.start_s <= profile.time_s[0] + STEP_S:
+        return "the log begins during the braking"
     if not braking.to_rest:
+        if braking.end_s >= profile.time_s[-1] - STEP_S:
+            return "the log ends before the car stands"
         speed = profile.speed_at(braking.end_s)
         return f"brakes let go at {speed:.1f} m/s, not held to rest"
     if braking.initial_mps < LEAST_INITIAL_MPS:
@@ -208,7 +204,7 @@ def _fault(profile: Profile, braking: Braking) -> str | None:
         return f"interrupted: pedal eased at {eased:.1f} s"
     early = _early_mps2(profile, braking.start_s)
     if early > max(LIFT_MPS2, 0.3 * braking.mean_mps2):
-        return f"braking in two steps: at least {early:.1f} m/s² before full braking"
+        return f"already braking at {early:.1f} m/s² or more before full braking"
     return None
 
 
