@@ -77,7 +77,8 @@ def survey(drive: Drive, progress: Progress) -> Survey:
     ground = ground_under(screened, motion)
     found = find_manoeuvres(motion)
     progress("drawing the motion", 0.45)
-    spans = [Span(made.start_s - MARGIN_S, made.end_s + MARGIN_S) for made in found]
+    used = [made for made in found if made.used]
+    spans = [Span(made.start_s - MARGIN_S, made.end_s + MARGIN_S) for made in used]
     fastest = float(motion.time_s[int(np.argmax(motion.speed_mps))])
     spans.append(Span(fastest - _TOP_SPEED_S, fastest + _TOP_SPEED_S))
     draws = motion.draws(spans, DRAWS, rng)
@@ -88,7 +89,7 @@ def survey(drive: Drive, progress: Progress) -> Survey:
         motion=motion,
         ground=ground,
         manoeuvres=found,
-        draws={made.id: drawn for made, drawn in zip(found, draws, strict=False)},
+        draws={made.id: drawn for made, drawn in zip(used, draws, strict=False)},
         tach=drive.tach,
         channels=drive.channels,
         notes=drive.notes,

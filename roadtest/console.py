@@ -115,10 +115,22 @@ def _unused(manoeuvres: Sequence[Manoeuvre]) -> Iterator[tuple[str, str]]:
         if len(found) == 1:
             yield first.id, f"at {at}, not used: {why}"
             continue
-        ids = ", ".join(made.id.removeprefix(f"{kind}-") for made in found[1:])
+        ids = _in_ranges([made.id.removeprefix(f"{kind}-") for made in found])
         detail = why.partition(":")[2].strip()
         told = f" ({first.id} at {at}: {detail})" if detail else f" (the first at {at})"
-        yield plural(len(found), kind), f"not used: {first.id}, {ids}: {reason}{told}"
+        yield plural(len(found), kind), f"not used: {kind}-{ids}: {reason}{told}"
+
+
+def _in_ranges(numbers: Sequence[str]) -> str:
+    """Return "1, 3 to 6, 9" of numbers as text, in their order; other text stays as it is."""
+    runs: list[list[str]] = []
+    for number in numbers:
+        last = runs[-1][-1] if runs else ""
+        if last.isdecimal() and number.isdecimal() and int(number) == int(last) + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return ", ".join(f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(run) for run in runs)
 
 
 def _quality(log: LogInfo, units: ReadIn) -> str:

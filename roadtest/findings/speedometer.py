@@ -8,9 +8,9 @@ from typing import Final
 
 from roadtest.build_sheet import DialBand, NamedRule, Target
 from roadtest.findings.case import Case, basis_text, joined
-from roadtest.findings.judging import Subject, from_items, nothing_to_judge, worst_of
+from roadtest.findings.judging import Subject, from_items, judged_item, nothing_to_judge, worst_of
 from roadtest.quantity import Quantity
-from roadtest.results import Finding, FindingItem, Limit, Reading
+from roadtest.results import DialErrorAt, Finding, FindingItem, Limit, Reading
 from roadtest.rules import speedometer_rule
 from roadtest.rules.model import SpeedometerRule
 from roadtest.rules.own_band import own_band
@@ -106,6 +106,15 @@ def judge_reading(reading: Reading, rule: SpeedometerRule) -> FindingItem | None
     # Reading too low and reading too high exclude each other.
     probability = max(0.0, 1.0 - sum(1.0 - part.probability for part in parts))
     return FindingItem(reading.manoeuvre, error, limit, verdict, probability)
+
+
+def judge_test_speed(case: Case, at: DialErrorAt, rule: SpeedometerRule) -> FindingItem:
+    """Return the dial judged at one of the rule's own test speeds, through its readings' law."""
+    where = f"a true {case.say_value(at.speed.value, 'm/s')}, by the line through the readings"
+    if at.extrapolated:
+        where += " (beyond the speeds held)"
+    item = judged_item(None, at.error, rule.band.at(at.speed.value))
+    return replace(item, what=where)
 
 
 def _not_judged(case: Case, outside: list[Reading]) -> str:

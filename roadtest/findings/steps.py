@@ -35,6 +35,9 @@ _WORTH: Final = (
 """What is worth most first: what stops the car, what breaks it, what misleads, what is slow."""
 
 
+_MOST_NAMED: Final = 6  # holds named in one step
+
+
 def next_steps(case: Case, findings: Sequence[Finding]) -> tuple[str, ...]:
     """Return what to do next: what failed first, then what would settle the rest."""
     steps = [
@@ -97,15 +100,17 @@ def _to_settle(findings: Sequence[Finding]) -> Iterator[str]:
 
 
 def _to_read(case: Case) -> Iterator[str]:
-    """Ask for the dial readings that are missing."""
+    """Ask for the dial readings that are missing, where the dial is to be judged."""
     used = {made.id for made in case.results.manoeuvres if made.used}
     missing = [
         f"{reading.manoeuvre} ({case.say_value(reading.true.value, 'm/s')} true)"
         for reading in case.results.speedometer.readings
         if reading.indicated is None and reading.true is not None and reading.manoeuvre in used
     ]
-    if missing:
-        yield f"Fill in what the dial showed, if anyone remembers: {', '.join(missing)}"
+    if missing and case.sheet.targets.named("speedometer"):
+        more = len(missing) - _MOST_NAMED
+        named = ", ".join(missing[:_MOST_NAMED]) + (f" and {more} more" if more > 0 else "")
+        yield f"Fill in what the dial showed, if anyone remembers: {named}"
 
 
 def _with(findings: Iterable[Finding], verdict: Verdict) -> list[Finding]:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from roadtest.evidence import Evidence
+from roadtest.measures.channels import measure_channels
 from roadtest.measures.coasting import measure_coasting
 from roadtest.measures.odometer import measure_odometer
 from roadtest.measures.pulls import measure_pulls
@@ -52,12 +53,18 @@ def measure_all(evidence: Evidence, progress: Progress) -> Measured:
     coasting = measure_coasting(evidence, gear_of)
     progress("measuring the pulls", 0.9)
     pulls = measure_pulls(evidence, gear_of, coasting)
+    channels = measure_channels(evidence)
     return Measured(
         speedometer=speedometer.result,
         odometer=odometer.result,
         coasting=coasting.result,
         pulls=pulls.result,
+        channels=channels.result,
         gear_of=gear_of,
         set_aside=coasting.set_aside,
-        remarks={"coasting": coasting.remarks, "pulls": pulls.remarks},
+        remarks={
+            "coasting": coasting.remarks,
+            "pulls": pulls.remarks,
+            "channels": channels.remarks,
+        },
     )

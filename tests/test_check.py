@@ -1,0 +1,158 @@
+"""The whole road, from a folder to results, on the sample drives and on real recordings."""
+
+from __future__ import annotations
+
+import functools
+import os
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from roadtest.check import check_folder, conclude, survey
+from roadtest.console import render
+from roadtest.drive import read_drive
+from roadtest.errors import InputError
+from roadtest.logs.nmea.accounts import SENTENCE_REASONS
+from roadtest.results import Results, from_json, to_json
+from tests.simulation.ensembles import random_stops
+from tests.simulation.receiver import Receiver, receive
+from tests.simulation.writers import Nmea, nmea_text
+from tests.test_drive import SAMPLES, folder_with, nmea
+
+NAMES = sorted(path.name for path in SAMPLES.iterdir() if path.is_dir())
+RECORDINGS = Path(
+    os.environ.get(
+        "ROADTEST_RECORDINGS", Path(__file__).resolve().parents[1].parent / "shared" / "data"
+    )
+)
+
+
+def silent(stage: str, fraction: float) -> None:
+    assert stage
+    assert 0.0 <= fraction <= 1.0
+
+
+@functools.cache
+def checked(name: str) -> Results:
+    return check_folder(SAMPLES / name, None, silent)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_sample_runs_from_end_to_end(name: str) -> None:
+    results = checked(name)
+    targets = read_drive(SAMPLES / name).sheet.targets
+    judged = [finding.id for finding in results.findings if finding.id != "inspection"]
+    assert judged == [target.id for target in targets]
+    assert all(finding.reason and finding.basis for finding in results.findings)
+    assert results.drive.distance is not None
+    assert results.drive.top_speed is not None
+    assert any(made.used for made in results.manoeuvres)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_results_come_back_from_their_file(name: str) -> None:
+    results = checked(name)
+    text = to_json(results)
+    assert to_json(from_json(text)) == text
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_fix_and_file_is_accounted_for(name: str) -> None:
+    results = checked(name)
+    assert {file.name for file in results.files} == {p.name for p in (SAMPLES / name).iterdir()}
+    for log in results.logs:
+        if log.kind in ("nmea", "gpx"):
+            lost = sum(n for why, n in log.rejected.items() if why not in SENTENCE_REASONS)
+            assert log.fixes_read == log.fixes_used + lost
+    for made in results.manoeuvres:
+        assert made.used or made.why_not
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_finding_that_is_not_proven_says_what_would_settle_it(name: str) -> None:
+    for finding in checked(name).findings:
+        assert bool(finding.to_settle) == (finding.verdict == "not proven")
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_console_keeps_to_its_width(name: str) -> None:
+    for units in ("mph", "km/h"):
+        text = render(checked(name), units, colour=False, width=80)
+        assert max(map(len, text.splitlines())) <= 80
+
+
+def test_the_messy_log_keeps_its_accounts_by_file() -> None:
+    logs = [log for log in checked("messy-log").logs if log.kind == "nmea"]
+    assert [log.name for log in logs] == [f"gps-00{k}.nmea.gz" for k in (1, 2, 3)]
+    assert [log.rejected["bad checksum"] for log in logs] == [5, 2, 5]
+    (gap,) = [gap for gap in logs[0].gaps if gap.end_s - gap.start_s > 15.0]
+    assert gap.end_s - gap.start_s == pytest.approx(18.0, abs=0.5)
+    assert checked("messy-log").drive.start_utc == "2026-05-22T23:53:21Z"
+
+
+def test_a_bare_log_and_an_empty_sheet_give_figures_and_no_findings(tmp_path: Path) -> None:
+    results = check_folder(
+        folder_with(tmp_path, build__toml="", gps__nmea=nmea(0, 60)), None, silent
+    )
+    assert results.findings == ()
+    assert results.next_steps == ()
+    assert results.drive.duration_s == 59.0
+    assert results.drive.distance is not None
+    assert results.drive.distance.value == pytest.approx(59.0 * 20.0 * 1852 / 3600, rel=0.01)
+    assert to_json(from_json(to_json(results))) == to_json(results)
+
+
+def test_too_few_fixes_are_told(tmp_path: Path) -> None:
+    folder = folder_with(tmp_path, build__toml="", gps__nmea=nmea(0, 4))
+    with pytest.raises(InputError, match="only 4 usable fixes"):
+        check_folder(folder, None, silent)
+
+
+def test_a_second_receiver_is_compared_and_not_used(tmp_path: Path) -> None:
+    truth = random_stops(3)
+    logs = {
+        "fast__nmea": nmea_text(receive(truth, Receiver(), 1), Nmea()),
+        "slow__nmea": nmea_text(receive(truth, Receiver(rate_hz=1.0), 2), Nmea()),
+    }
+    folder = folder_with(tmp_path, build__toml="", **logs)
+    results = check_folder(folder, None, silent)
+    used, other = (log for log in results.logs if log.kind == "nmea")
+    assert (used.name, used.speed_source) == ("fast.nmea", "doppler")
+    assert (other.name, other.speed_source) == ("slow.nmea", None)
+    assert other.remarks[0].startswith("a second receiver, for cross-check only: its speed less")
+
+
+def test_the_same_drive_gives_the_same_bytes_in_one_go_or_in_two() -> None:
+    surveyed = survey(read_drive(SAMPLES / "phone-gpx"), silent)
+    assert to_json(conclude(surveyed, silent)) == to_json(checked("phone-gpx"))
+
+
+def test_splitting_a_log_changes_no_figure(tmp_path: Path) -> None:
+    log = nmea(0, 120)
+    lines = log.splitlines(keepends=True)
+    one, two = tmp_path / "one", tmp_path / "two"
+    one.mkdir()
+    two.mkdir()
+    whole = folder_with(one, build__toml="", gps__nmea=log)
+    split = folder_with(
+        two, build__toml="", a__nmea=b"".join(lines[:50]), b__nmea=b"".join(lines[50:])
+    )
+    first, second = (check_folder(folder, None, silent) for folder in (whole, split))
+    assert first.drive == second.drive
+    assert first.manoeuvres == second.manoeuvres
+
+
+DRIVES = RECORDINGS / "drives"
+
+
+@pytest.mark.skipif(not DRIVES.is_dir(), reason="the real recordings are not here")
+@pytest.mark.parametrize("name", ["braking-a", "braking-b", "five-speed-a", "five-speed-b"])
+def test_a_real_recording_runs_from_end_to_end(name: str, tmp_path: Path) -> None:
+    sheet = tmp_path / "build.toml"
+    sheet.write_text('units = "km/h"\n')
+    results = check_folder(DRIVES / name, sheet, silent)
+    assert results.drive.distance is not None
+    assert np.isfinite(results.drive.distance.value)
+    assert {"gpx", "tach", "channels", "build"} <= {file.kind for file in results.files}
+    assert to_json(from_json(to_json(results))) == to_json(results)
