@@ -40,7 +40,7 @@ def figures(seed: int, rate_hz: float, *, with_speed: bool) -> Iterator[Row]:
         assert reading.true is not None and reading.start_s is not None
         assert reading.end_s is not None
         mean = truth.mean_speed_mps(reading.start_s + late, reading.end_s + late)
-        yield _row("speed held", reading.true, seen.held_mps)
+        yield _row("speed at the look", reading.true, seen.true_mps)
         yield _row("mean speed", reading.true, mean)
         if reading.error is not None:
             true_error = (scale - 1.0) * seen.true_mps + offset

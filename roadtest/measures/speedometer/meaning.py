@@ -24,6 +24,7 @@ _SCALE_SD: Final = 0.07
 _OFFSET_SD_MPS: Final = 1.0
 _BOW_SD_MPS: Final = 1.0
 
+_HALF: Final = 0.5  # below this no explanation is put first
 _SURE: Final = 0.8  # below this the next explanation is told as well
 
 CAUSE: Final[dict[Story, str]] = {
@@ -55,8 +56,14 @@ def explain(fit: DialFit, units: ReadIn) -> Meaning:
     ranked = sorted(chances, key=lambda story: -chances[story])
     stories = tuple(Shown(CAUSE[story], chances[story]) for story in ranked)
     best = ranked[0]
-    sure = probability_text(chances[best])
-    sentence = f"{_said(best, fit, units)} (probability {sure})"
+    if chances[best] < _HALF:
+        likely = [f"{CAUSE[s]} ({probability_text(chances[s])})" for s in ranked[:3]]
+        return Meaning(
+            stories,
+            best,
+            f"These readings can't tell where the error comes from: {' or '.join(likely)}.",
+        )
+    sentence = f"{_said(best, fit, units)} (probability {probability_text(chances[best])})"
     if chances[best] < _SURE:
         other = ranked[1]
         sentence += f"; or {CAUSE[other]} ({probability_text(chances[other])})"

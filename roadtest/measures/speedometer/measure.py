@@ -37,13 +37,15 @@ class SpeedometerMeasured:
 def measure_speedometer(evidence: Evidence) -> SpeedometerMeasured:
     """Return what the drive shows of the speedometer.
 
-    Every hold is listed with its true speed, and with the error where a dial reading belongs to it
-    (see `point_of` for what the intervals hold). Two speeds or more give the dial's law, what it
-    means, and what to change.
+    Every hold used is listed with its true speed, and with the error where a dial reading belongs
+    to it (see `point_of` for what the intervals hold). Two speeds or more give the dial's law, what
+    it means, and what to change.
     """
     sheet, target = evidence.sheet, dial_target(evidence.sheet)
-    holds = [m for m in evidence.manoeuvres if m.kind == "hold" and m.id in evidence.draws]
-    pairing = _paired(evidence, [hold for hold in holds if hold.used])
+    holds = [
+        m for m in evidence.manoeuvres if m.kind == "hold" and m.used and m.id in evidence.draws
+    ]
+    pairing = _paired(evidence, holds)
     log, log_notes = dial_log(evidence)
     points = list(_points(evidence, holds, pairing, log))
     readings = tuple(point.result for point in points)
@@ -83,7 +85,7 @@ def _points(
     for number, hold in enumerate(holds):
         rng = np.random.default_rng([evidence.seed, 41, number])
         readings = pairing.of_hold.get(hold.id, ())
-        if not readings and log is not None and hold.used:
+        if not readings and log is not None:
             logged = log.reading_over(whole_part(hold, evidence.draws[hold.id]))
             readings = () if logged is None else (logged,)
         for reading in readings or (None,):

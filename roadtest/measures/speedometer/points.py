@@ -13,10 +13,12 @@ from roadtest.evidence import Evidence
 from roadtest.manoeuvres import Manoeuvre
 from roadtest.measures.speedometer.dial_law import DialPoints
 from roadtest.measures.speedometer.hold_speed import (
-    held_speed,
-    moment_departures,
+    Look,
+    mean_over,
     part_around,
     slope_factor,
+    speed_at_look,
+    wander_over,
     whole_part,
 )
 from roadtest.measures.speedometer.readings import DialReading
@@ -42,41 +44,38 @@ def point_of(
 ) -> Point:
     """Return a hold's true speed, and its error where there is a reading.
 
-    The true speed is that held over the steady part around the reading: its interval holds the
-    log's doubt and that of a wandering foot. The indicated speed's interval holds half a graduation
-    either side and, for a reading noted at a moment, how far that moment may be from the part.
+    The true speed is the mean over the steady part around the reading. Its interval is that of the
+    speed at the moment of the reading, wherever that was: it holds the log's doubt, the wander of
+    the hold and the time's. The reading's own interval is half a graduation either side.
     """
     draws = evidence.draws[hold.id]
-    at_s = None if reading is None else reading.time_s
-    part = whole_part(hold, draws)
-    if reading is not None and at_s is not None:
-        part = part_around(part, at_s, reading.u_time_s)
-    held = held_speed(draws, part, slope_factor(evidence.ground, part), _DRAWS, rng)
-    mean = float(held.mean_mps.mean())
-    # A mean reading wanders along with the speed: its truth is the mean, not what was aimed at.
-    averaged = reading is not None and reading.source == "channel"
-    off_true = (held.mean_mps if averaged else held.held_mps) - mean
+    look = Look() if reading is None else Look(reading.time_s, reading.u_time_s)
+    part = part_around(whole_part(hold, draws), look)
+    factor = slope_factor(evidence.ground, part)
+    if reading is not None and reading.source == "channel":
+        # A mean reading wanders along with the speed: its truth is the mean.
+        true = factor * np.resize(mean_over(draws, part), _DRAWS)
+    else:
+        true = factor * speed_at_look(draws, part, look, _DRAWS, rng)
+    mean = factor * float(mean_over(draws, part).mean())
     result = Reading(
         manoeuvre=hold.id,
-        true=Quantity(mean, _half_width(off_true), "m/s"),
+        true=Quantity(mean, _half_width(true - mean), "m/s"),
         start_s=part.start_s,
         end_s=part.end_s,
-        wander=held.wander_mps,
-        note="" if hold.used else f"not used: {hold.why_not or 'not steady'}",
+        wander=wander_over(draws, part),
     )
     if reading is None:
-        return Point(result, float(off_true.std()))
+        return Point(result, float(true.std()))
     doubt = reading.doubt(_DRAWS, rng)
-    if at_s is not None:
-        doubt = doubt + moment_departures(draws, held, at_s, reading.u_time_s, rng)
     result = replace(
         result,
         indicated=Quantity(reading.shown_mps, _half_width(doubt), "m/s"),
-        error=Quantity(reading.shown_mps - mean, _half_width(doubt - off_true), "m/s"),
+        error=Quantity(reading.shown_mps - mean, _half_width(doubt - (true - mean)), "m/s"),
         source=reading.source,
         note=reading.place,
     )
-    return Point(result, float(off_true.std()), float(doubt.std()))
+    return Point(result, float(true.std()), float(doubt.std()))
 
 
 def dial_points(points: Sequence[Point]) -> DialPoints:
