@@ -31,7 +31,7 @@ from roadtest.results import (
     Manoeuvre,
     Results,
 )
-from roadtest.wording import quantity_text
+from roadtest.wording import quantity_text, speeds_in_read_unit
 
 DRAWS: Final = 200
 MARGIN_S: Final = 2.0  # of motion drawn on either side of a manoeuvre
@@ -143,6 +143,7 @@ def _manoeuvres(evidence: Evidence, measured: Measured) -> tuple[Manoeuvre, ...]
     shown = []
     for made in evidence.manoeuvres:
         aside = measured.set_aside.get(made.id)
+        why_not = made.why_not or aside
         shown.append(
             Manoeuvre(
                 id=made.id,
@@ -151,7 +152,7 @@ def _manoeuvres(evidence: Evidence, measured: Measured) -> tuple[Manoeuvre, ...]
                 end_s=made.end_s,
                 gear=measured.gear_of.get(made.id) or None,
                 used=made.used and aside is None,
-                why_not=made.why_not or aside,
+                why_not=why_not and speeds_in_read_unit(why_not, evidence.sheet.units),
             )
         )
     return tuple(shown)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from typing import Final
 
 from roadtest.quantity import Quantity
@@ -20,6 +21,8 @@ VERDICT_MARK: Final[dict[Verdict, str]] = {"fail": "✗", "not proven": "?", "pa
 
 NOT_MEASURED: Final = "not measured"
 FAR_M: Final = 1000.0  # from here on a length is a distance driven, and read in miles or km
+
+_SPEED_IN_TEXT: Final = re.compile(r"([0-9]+(?:\.[0-9]+)?) m/s(?![²^/0-9])")
 
 _READ_AS: Final[dict[str, tuple[str, str]]] = {  # SI unit: read with mph, read with km/h
     "m/s": ("mph", "km/h"),
@@ -111,6 +114,16 @@ def quantity_text(
     else:
         read = in_read_unit(quantity, units)
     return f"{pair_text(read, signed=signed)} {read.unit}".rstrip()
+
+
+def speeds_in_read_unit(text: str, units: ReadIn) -> str:
+    """Return `text` with every speed written in m/s ("from 4.8 m/s") in the unit people read."""
+
+    def read(found: re.Match[str]) -> str:
+        speed = in_read_unit(Quantity(float(found[1]), 0.0, "m/s"), units)
+        return f"{number_text(speed.value, len(found[1].replace('.', '')))} {speed.unit}"
+
+    return _SPEED_IN_TEXT.sub(read, text)
 
 
 def limit_text(limit: Limit | None, units: ReadIn, *, percent: bool = False) -> str:

@@ -19,6 +19,7 @@ from roadtest.wording import (
     probability_text,
     quantity_text,
     rounded,
+    speeds_in_read_unit,
 )
 
 
@@ -146,3 +147,11 @@ def test_numbers_and_times() -> None:
         "1:02:05",
     ]
     assert [duration_text(x) for x in (45.0, 600.0, 3900.0)] == ["45 s", "10 min", "1 h 5 min"]
+
+
+def test_speeds_inside_a_text_are_read_in_the_unit_people_read() -> None:
+    text = "too slow: from 4.8 m/s, at least 6.9 m/s needed; 1.3 m/s² and 22 m/s/s stay"
+    assert speeds_in_read_unit(text, "mph") == (
+        "too slow: from 11 mph, at least 15 mph needed; 1.3 m/s² and 22 m/s/s stay"
+    )
+    assert speeds_in_read_unit("12.00 m/s", "km/h") == "43.2 km/h"

@@ -24,10 +24,6 @@ from roadtest.rules.model import BrakingRule
 from roadtest.wording import plural
 
 _HOW: Final = "hard from the same speed to rest, in both directions of the same level road"
-_TRY: Final = (
-    "Make four stops or more from the same speed to rest, two in each direction of the same "
-    "road, on private ground or a closed road"
-)
 _LEAST_OF_PRESCRIBED: Final = 0.98
 """Initial speed over the prescribed one, UN R13 Annex 4, 1.1.2 (R13-H the same, from memory)."""
 
@@ -36,6 +32,17 @@ def stops_used(case: Case) -> tuple[StopResult, ...]:
     """Return the stops that may be judged."""
     unused = {m.id for m in case.results.manoeuvres if not m.used}
     return tuple(s for s in case.results.braking.stops if s.manoeuvre not in unused)
+
+
+def _to_try(case: Case) -> str:
+    """Say what stops to make where none can be judged: one drive for all targets of the brakes."""
+    speed = "one speed"
+    for target in case.sheet.targets.named("stopping_distance"):
+        speed = case.say_value(_asked_distance(target, _rule(target))[0], "m/s")
+    return (
+        f"Make four stops or more from {speed} to rest, one after the other, every second one in "
+        "the other direction of the same road; on private ground or a closed road"
+    )
 
 
 def mfdd(case: Case, target: Target) -> Finding:
@@ -56,7 +63,7 @@ def mfdd(case: Case, target: Target) -> Finding:
     subject = Subject(target.id, name, "stop", basis, _HOW, not_shown=not_shown)
     stops = stops_used(case)
     if not stops:
-        return nothing_to_judge(subject, limit, _no_stops(case), _TRY)
+        return nothing_to_judge(subject, limit, _no_stops(case), _to_try(case))
     items = [judged_item(stop.manoeuvre, stop.mfdd_level, limit) for stop in stops]
     return from_items(case, replace(subject, how=_how_again(case, worst_of(items))), items)
 
@@ -127,7 +134,7 @@ def stopping_distance(case: Case, target: Target) -> Finding:
     more = _left_out(case, left_out, speed)
     if not items:
         why = more or _no_stops(case)
-        return nothing_to_judge(subject, limit, why, f"Make four stops from {speed} to rest")
+        return nothing_to_judge(subject, limit, why, _to_try(case))
     return from_items(case, subject, items, more)
 
 
@@ -178,7 +185,7 @@ def fade(case: Case, target: Target) -> Finding:
     measured = case.results.braking.fade
     if measured is None:
         why = "Fade needs four stops or more from like speeds"
-        return nothing_to_judge(subject, limit, why, f"Make at least four stops {how}")
+        return nothing_to_judge(subject, limit, why, _to_try(case))
     return from_figure(case, subject, measured, limit, "Last like stop over the first")
 
 
@@ -190,7 +197,7 @@ def drift(case: Case, target: Target) -> Finding:
     subject = Subject(target.id, "Drift to the side while braking", "stop", "own target", how)
     stops = stops_used(case)
     if not stops:
-        return nothing_to_judge(subject, limit, _no_stops(case), _TRY)
+        return nothing_to_judge(subject, limit, _no_stops(case), _to_try(case))
     items = [judged_item(stop.manoeuvre, stop.drift, limit) for stop in stops]
     if all(item.measured is None for item in items):
         why = "The log's positions show no sideways drift"
@@ -215,5 +222,5 @@ def spread(case: Case, target: Target) -> Finding:
     measured = case.results.braking.spread
     if measured is None:
         why = "Spread needs several stops from like speeds"
-        return nothing_to_judge(subject, limit, why, _TRY)
+        return nothing_to_judge(subject, limit, why, _to_try(case))
     return from_figure(case, subject, measured, limit, "Standard deviation over mean")
