@@ -283,6 +283,7 @@ class StopResult:
     mfdd: Quantity | None = None  # m/s², as driven
     mfdd_level: Quantity | None = None  # the road's grade taken out; the one judged
     peak: Quantity | None = None  # largest mean over 0.1 s
+    mean: Quantity | None = None  # initial speed² over twice the whole distance
     distance: Quantity | None = None
     distance_nominal: Quantity | None = None
     nominal_speed: Quantity | None = None
@@ -290,15 +291,60 @@ class StopResult:
     drift: Quantity | None = None  # m, to the right is positive
     heading_change: Quantity | None = None  # rad, to the right is positive
     grade: Quantity | None = None
+    road_curvature: Quantity | None = None  # 1/m, right positive: a bend that drift allows for
+
+
+@dataclass(frozen=True)
+class SnubResult:
+    """One slowing by the brakes that doesn't end at rest, measured as far as it can be."""
+
+    manoeuvre: str
+    initial_speed: Quantity | None = None
+    final_speed: Quantity | None = None
+    mean: Quantity | None = None  # m/s², loss of speed² over twice the distance
+    peak: Quantity | None = None
+    distance: Quantity | None = None
+
+
+@dataclass(frozen=True)
+class BeddingRow:
+    """One use of the brakes, for the record of how new linings were bedded in."""
+
+    manoeuvre: str
+    kind: Literal["stop", "snub"]
+    start_s: float
+    from_speed: Quantity | None = None
+    to_speed: Quantity | None = None
+    since_last_s: float | None = None  # from the end of the one before
+    energy: Quantity | None = None  # J, kinetic, taken out of the car; needs its mass
+
+
+@dataclass(frozen=True)
+class BeddingRecord:
+    """Every stop and snub of the drive, those that can't be judged too."""
+
+    stops: int = 0
+    snubs: int = 0
+    energy: Quantity | None = None  # J, of all of them
+    rows: tuple[BeddingRow, ...] = ()
 
 
 @dataclass(frozen=True)
 class BrakingResult:
-    """All stops. `fade`: last like stop over first; `spread`: standard deviation over mean."""
+    """All stops. `fade`: last like stop over first; `spread`: standard deviation over mean.
+
+    Both of the level deceleration. The two trends are relative changes of it along the like stops,
+    the driver's variation in the interval: per stop, and per joule put into the brakes before.
+    """
 
     stops: tuple[StopResult, ...] = ()
     fade: Quantity | None = None
     spread: Quantity | None = None
+    like_stops: tuple[str, ...] = ()
+    fade_per_stop: Quantity | None = None
+    fade_per_energy: Quantity | None = None
+    snubs: tuple[SnubResult, ...] = ()
+    bedding: BeddingRecord | None = None
 
 
 @dataclass(frozen=True)
