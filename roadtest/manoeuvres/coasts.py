@@ -39,7 +39,7 @@ def find_coasts(profile: Profile) -> list[Manoeuvre]:
 
 def _smooth_slowing(profile: Profile) -> NDArray[np.bool_]:
     """Return where [n] the car loses speed as slowly and smoothly as a free one."""
-    half = profile.long_s()
+    half = profile.long_s
     slope = profile.slope(half)
     allow = profile.u_speed_mps / half  # about one and a half standard deviations of the slope
     fastest = _FASTEST_MPS2 + _FASTEST_PM * profile.speed_mps**2
@@ -63,10 +63,10 @@ def _widened(profile: Profile, first: int, last: int) -> tuple[int, int]:
     """
     if (last - first) * STEP_S < 3.0:
         return first, last
-    reach = round(2.5 * profile.long_s() / STEP_S)
+    reach = round(2.5 * profile.long_s / STEP_S)
     low, high = max(first - reach, 0), min(last + reach, profile.time_s.size)
     middle, scale = 0.5 * (first + last), 0.5 * (last - first)
-    slope = profile.slope(0.2)
+    slope = profile.slope_mps2
     inside = np.arange(first, last)
     course = np.polynomial.Polynomial.fit((inside - middle) / scale, slope[inside], 2)
     at = np.arange(low, high)

@@ -52,7 +52,7 @@ def find_holds(profile: Profile, free: Bools, readings_s: Sequence[float] = ()) 
 
 
 def _steady(profile: Profile) -> Bools:
-    half = profile.long_s()
+    half = profile.long_s
     allow = profile.u_speed_mps / half
     return np.asarray(np.abs(profile.slope(half)) < _STEADY_MPS2 + allow)
 
@@ -79,12 +79,12 @@ def _widened(
     Steadiness looks a second or more about each point, so a run of it ends early at either end.
     """
     first, last = run
-    reach = round(profile.long_s() / STEP_S)
+    reach = round(profile.long_s / STEP_S)
     low, high = max(first - reach, limits[0]), min(last + reach, limits[1])
     speed = profile.speed_mps[low:high]
     inside = profile.speed_mps[first:last]
     out = (speed < inside.min() - _EDGE_MPS) | (speed > inside.max() + _EDGE_MPS)
-    fast = np.abs(profile.slope(0.2)[low:high]) > 2.0 * _STEADY_MPS2 + profile.u_speed_mps[low:high]
+    fast = np.abs(profile.slope_mps2[low:high]) > 2.0 * _STEADY_MPS2 + profile.u_speed_mps[low:high]
     stop = np.flatnonzero(out | fast | ~free[low:high]) + low
     before, after = stop[stop < first], stop[stop >= last]
     return (

@@ -39,8 +39,8 @@ def brake_onset(motion: Motion, near_s: float) -> Onset:
     since the lift) the rest is linear; the grid is weighted by likelihood. At low rates the rise
     time is not seen, and stays what it is thought to be beforehand.
     """
-    time, speed, sd = _speeds_near(motion, near_s)
-    spacing = float(np.median(np.diff(motion.time_s)))
+    spacing = _spacing(motion.time_s, near_s)
+    time, speed, sd = _speeds_near(motion, near_s, spacing)
     reach = max(0.8, 1.3 * spacing)
     onsets = np.linspace(near_s - reach, near_s + 0.4, _GRID)
     onset, rise, lift = (
@@ -54,9 +54,14 @@ def brake_onset(motion: Motion, near_s: float) -> Onset:
     return Onset(mean, float(np.sqrt(weight @ (onset - mean) ** 2)))
 
 
-def _speeds_near(motion: Motion, near_s: float) -> tuple[Floats, Floats, float]:
+def _spacing(time: Floats, near_s: float) -> float:
+    """Return the usual time between fixes about a moment."""
+    at = int(np.searchsorted(time, near_s))
+    return float(np.median(np.diff(time[max(at - 10, 0) : at + 10])))
+
+
+def _speeds_near(motion: Motion, near_s: float, spacing: float) -> tuple[Floats, Floats, float]:
     """Return times, speeds [k] and their noise: as received, outlying ones as estimated."""
-    spacing = float(np.median(np.diff(motion.time_s)))
     low, high = near_s - max(1.35, 2.75 * spacing), near_s + max(1.05, 2.75 * spacing)
     pick = (motion.time_s > low) & (motion.time_s < high)
     mean = motion.speed_mps[pick]

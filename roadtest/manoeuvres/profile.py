@@ -17,6 +17,8 @@ Ints = NDArray[np.int64]
 STEP_S: Final = 0.1
 """Of the grid. A foot takes longer to do anything; ends are found between grid points."""
 
+SHORT_S: Final = 0.2
+
 _LEAST_GAP_S: Final = 2.5
 """A single fix lost from a 1 Hz log is no gap: the estimate's own interval covers it."""
 
@@ -42,6 +44,8 @@ class Profile:
     resting: Bools  # standing, as far as the log can tell
     gap: Bools  # between two fixes far apart, or beside one of no known speed
     gaps: tuple[tuple[float, float], ...]  # start and end of each
+    slope_mps2: Floats  # mean acceleration over ± SHORT_S
+    long_s: float  # half the time over which slopes are known well enough to call them steady
     motion: Motion
 
     def index(self, time_s: float) -> int:
@@ -51,21 +55,7 @@ class Profile:
 
     def slope(self, half_s: float) -> Floats:
         """Return the mean acceleration over ± `half_s` about each point [n]."""
-        half = round(half_s / STEP_S)
-        n = self.time_s.size
-        low = np.maximum(np.arange(n) - half, 0)
-        high = np.minimum(np.arange(n) + half, n - 1)
-        rise = self.speed_mps[high] - self.speed_mps[low]
-        return np.asarray(rise / np.maximum(self.time_s[high] - self.time_s[low], STEP_S))
-
-    def long_s(self) -> float:
-        """Return half the time that a slope over ± it is known to about 0.1 m/s²; at least 1 s.
-
-        Speeds known to u on their own give slopes known to u·√2 / (2·half).
-        """
-        moving = self.u_speed_mps[~self.resting]
-        typical = float(np.median(moving)) if moving.size else 0.0
-        return float(np.clip(7.0 * typical, 1.0, 4.0))
+        return _slope(self.time_s, self.speed_mps, half_s)
 
     def speed_at(self, time_s: float) -> float:
         """Return the speed at a time."""
@@ -103,8 +93,26 @@ def profile_of(motion: Motion) -> Profile:
         resting=speed <= rest,
         gap=wide[k],
         gaps=tuple((float(time[i]), float(time[i + 1])) for i in np.flatnonzero(wide)),
+        slope_mps2=_slope(grid, speed, SHORT_S),
+        long_s=_long_s(u_speed[speed > rest]),
         motion=motion,
     )
+
+
+def _slope(time: Floats, speed: Floats, half_s: float) -> Floats:
+    half = round(half_s / STEP_S)
+    points = np.arange(time.size)
+    low, high = np.maximum(points - half, 0), np.minimum(points + half, time.size - 1)
+    return np.asarray((speed[high] - speed[low]) / np.maximum(time[high] - time[low], STEP_S))
+
+
+def _long_s(u_speed: Floats) -> float:
+    """Return half the time that a slope over ± it is known to about 0.1 m/s²; at least 1 s.
+
+    Speeds known to u on their own give slopes known to u·√2 / (2·half).
+    """
+    typical = float(np.median(u_speed)) if u_speed.size else 0.0
+    return float(np.clip(7.0 * typical, 1.0, 4.0))
 
 
 def _grid(time: Floats) -> Floats:

@@ -22,6 +22,9 @@ _SHIFT_LOSS_MPS: Final = 1.5
 FULL_SHARE: Final = 0.5
 """An engine held open through a pull gives at least half of the most it ever gives: torque curves
 are that flat. What stays below half of the drive's best was driven on part throttle."""
+SHIFTED_SHARE: Final = 0.75
+"""The same for a pull that a change up ends: who pulls hard through the gears changes up near the
+most power, who drives briskly does so early."""
 STANDING_SHARE: Final = 0.4
 """The same for the mean over a standing start, clutch and gear changes and all."""
 LEAST_WPKG: Final = 22.0
@@ -43,16 +46,19 @@ class Pull:
     from_rest: bool
     power_wpkg: float  # highest mean over a second
     mean_wpkg: float  # over the whole
+    shifted: bool  # a gear change ends it, and the car gathers speed again at once
 
 
 def find_pulls(profile: Profile) -> list[Manoeuvre]:
     """Return every pull in the order driven, ids still to be given."""
     power = _specific_power(profile)
     found = []
-    for first, last in _through_gears(profile, runs(profile.slope(0.2) > PULLING_MPS2)):
+    gathering = _through_gears(profile, runs(profile.slope_mps2 > PULLING_MPS2))
+    for k, (first, last) in enumerate(gathering):
         gain = profile.speed_mps[last - 1] - profile.speed_mps[first]
         if gain >= LEAST_GAIN_MPS and (last - first) * STEP_S >= _LEAST_S:
-            found.append(_pull(profile, first, last, power))
+            shifted = k + 1 < len(gathering) and _gear_change(profile, last, gathering[k + 1][0])
+            found.append(_pull(profile, (first, last), power, shifted=shifted))
     best = max((pull.power_wpkg for pull in found), default=0.0)
     return [_judged(profile, pull, best) for pull in found]
 
@@ -67,26 +73,41 @@ def _through_gears(profile: Profile, found: list[tuple[int, int]]) -> list[tuple
     """Return the runs, those of a standing start joined over its gear changes."""
     joined: list[tuple[int, int]] = []
     for start, end in found:
-        if joined and _from_rest(profile, joined[-1][0]):
-            before = joined[-1][1]
-            loss = profile.speed_mps[before - 1] - profile.speed_mps[start]
-            if (start - before) * STEP_S <= _SHIFT_S and loss < _SHIFT_LOSS_MPS:
-                joined[-1] = (joined[-1][0], end)
-                continue
+        if (
+            joined
+            and _from_rest(profile, joined[-1][0])
+            and _gear_change(profile, joined[-1][1], start)
+        ):
+            joined[-1] = (joined[-1][0], end)
+            continue
         joined.append((start, end))
     return joined
+
+
+def _gear_change(profile: Profile, before: int, after: int) -> bool:
+    """Return whether a pause in gathering speed, [before, after), is short enough for one."""
+    loss = profile.speed_mps[before - 1] - profile.speed_mps[after]
+    return (after - before) * STEP_S <= _SHIFT_S and bool(loss < _SHIFT_LOSS_MPS)
 
 
 def _from_rest(profile: Profile, first: int) -> bool:
     return bool(profile.resting[max(first - round(1.0 / STEP_S), 0) : first + 2].any())
 
 
-def _pull(profile: Profile, first: int, last: int, power: Floats) -> Pull:
+def _pull(profile: Profile, run: tuple[int, int], power: Floats, *, shifted: bool) -> Pull:
+    first, last = run
     from_rest = _from_rest(profile, first)
     start = _first_motion(profile, first, last) if from_rest else _opened(profile, first, last)
     part = power[first:last]
     mean = float(part[min(10, part.size // 2) :].mean())  # the first second has little speed yet
-    return Pull(start, _closed(profile, first, last), from_rest, float(part.max()), mean)
+    return Pull(
+        start_s=start,
+        end_s=_closed(profile, first, last),
+        from_rest=from_rest,
+        power_wpkg=float(part.max()),
+        mean_wpkg=mean,
+        shifted=shifted,
+    )
 
 
 def _first_motion(profile: Profile, first: int, last: int) -> float:
@@ -128,6 +149,11 @@ def _judged(profile: Profile, pull: Pull, best_wpkg: float) -> Manoeuvre:
         why = (
             f"part throttle: {pull.power_wpkg:.0f} W/kg at most, less than half of the "
             f"{best_wpkg:.0f} W/kg of the strongest pull"
+        )
+    elif pull.shifted and pull.power_wpkg < SHIFTED_SHARE * best_wpkg:
+        why = (
+            f"part throttle or an early change up: {pull.power_wpkg:.0f} W/kg at most, less than "
+            f"three quarters of the {best_wpkg:.0f} W/kg of the strongest pull"
         )
     elif pull.from_rest and pull.mean_wpkg < max(STANDING_WPKG, STANDING_SHARE * best_wpkg):
         least = max(STANDING_WPKG, STANDING_SHARE * best_wpkg)

@@ -56,7 +56,7 @@ class Braking:
 
 def find_stops(profile: Profile) -> list[Manoeuvre]:
     """Return every braking in the order driven, ids still to be given."""
-    slope = profile.slope(0.2)
+    slope = profile.slope_mps2
     found: list[Braking] = []
     for run in _slowings(profile, slope):
         braking = _braking(profile, *run)
@@ -116,7 +116,7 @@ def _braking(profile: Profile, first: int, last: int) -> Braking | None:
     lost = profile.speed_mps[first] - (0.0 if rest else profile.speed_mps[last - 1])
     if lost < _LEAST_LISTED_MPS:
         return None
-    decel = -profile.slope(0.2)[first:last]
+    decel = -profile.slope_mps2[first:last]
     plateau = _plateau(decel)
     if rest is None and plateau < _SNUB_MPS2:
         return None
@@ -197,7 +197,8 @@ def _fault(profile: Profile, braking: Braking) -> str | None:
         return f"brakes let go at {speed:.1f} m/s, not held to rest"
     if braking.initial_mps < LEAST_INITIAL_MPS:
         return (
-            f"too slow: from {braking.initial_mps:.1f} m/s, at least {LEAST_INITIAL_MPS:.1f} needed"
+            f"too slow: from {braking.initial_mps:.1f} m/s, "
+            f"at least {LEAST_INITIAL_MPS:.1f} m/s needed"
         )
     eased = _eased(profile, braking)
     if eased is not None:
@@ -221,7 +222,7 @@ def _eased(profile: Profile, braking: Braking) -> float | None:
     first = profile.index(braking.start_s + _SETTLED_S)
     last = profile.index(braking.end_s)
     fast = profile.speed_mps[first:last] > 1.5 * LOWER_SHARE * braking.initial_mps
-    decel = -profile.slope(0.2)[first:last][fast]
+    decel = -profile.slope_mps2[first:last][fast]
     if decel.size < 3:
         return None
     plateau = float(np.median(decel))
