@@ -16,6 +16,7 @@ from roadtest.evidence import Evidence
 from roadtest.findings import Case, judge_all, next_steps
 from roadtest.log_quality import describe_logs
 from roadtest.logs.model import GpsLog, Notes
+from roadtest.manoeuvres import Manoeuvre as Found
 from roadtest.manoeuvres import find_manoeuvres
 from roadtest.measures.measuring import Measured, measure_all
 from roadtest.motion.distance import distance_driven
@@ -35,6 +36,8 @@ from roadtest.wording import quantity_text, speeds_in_read_unit
 
 DRAWS: Final = 200
 MARGIN_S: Final = 2.0  # of motion drawn on either side of a manoeuvre
+LONGEST_HOLD_S: Final = 60.0
+"""Of a hold that is drawn. Our choice: a dial is read within seconds, and a motorway hour costs."""
 SEED: Final = 20_260_502  # any number: the same drive gives the same results
 _TOP_SPEED_S: Final = 2.0  # of motion drawn about the fastest fix
 
@@ -78,7 +81,8 @@ def survey(drive: Drive, progress: Progress) -> Survey:
     found = find_manoeuvres(motion)
     progress("drawing the motion", 0.45)
     used = [made for made in found if made.used]
-    spans = [Span(made.start_s - MARGIN_S, made.end_s + MARGIN_S) for made in used]
+    read_at = _dial_read_at(drive.notes, screened.start_unix_s)
+    spans = [stretch_to_draw(made, read_at) for made in used]
     fastest = float(motion.time_s[int(np.argmax(motion.speed_mps))])
     spans.append(Span(fastest - _TOP_SPEED_S, fastest + _TOP_SPEED_S))
     draws = motion.draws(spans, DRAWS, rng)
@@ -97,6 +101,31 @@ def survey(drive: Drive, progress: Progress) -> Survey:
     )
     top = Quantity.from_draws(draws[-1].speed_mps.max(axis=1), "m/s")
     return Survey(drive, screened, evidence, top)
+
+
+def _dial_read_at(notes: Notes | None, start_unix_s: float) -> list[float]:
+    """Return when the dial was read, in seconds on the drive's clock."""
+    rows = () if notes is None else notes.rows
+    return [
+        row.time_s - start_unix_s
+        for row in rows
+        if row.item == "indicated speed" and row.time_s is not None
+    ]
+
+
+def stretch_to_draw(made: Found, read_at: list[float]) -> Span:
+    """Return the stretch to draw: a manoeuvre with its margins, of a long hold a part.
+
+    That is the part about the moment at which the dial was read, or the middle.
+    """
+    start, end = made.start_s, made.end_s
+    if made.kind == "hold" and end - start > LONGEST_HOLD_S:
+        inside = [at for at in read_at if start <= at <= end]
+        middle = inside[0] if inside and inside[-1] - inside[0] < 0.5 * LONGEST_HOLD_S else None
+        middle = 0.5 * (start + end) if middle is None else middle
+        start = min(max(start, middle - 0.5 * LONGEST_HOLD_S), end - LONGEST_HOLD_S)
+        end = start + LONGEST_HOLD_S
+    return Span(start - MARGIN_S, end + MARGIN_S)
 
 
 def conclude(survey: Survey, progress: Progress) -> Results:

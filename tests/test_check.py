@@ -9,11 +9,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from roadtest.check import check_folder, conclude, survey
+from roadtest.check import check_folder, conclude, stretch_to_draw, survey
 from roadtest.console import render
 from roadtest.drive import read_drive
 from roadtest.errors import InputError
 from roadtest.logs.nmea.accounts import SENTENCE_REASONS
+from roadtest.manoeuvres import Manoeuvre
+from roadtest.motion.estimate import Span
 from roadtest.results import Results, from_json, to_json
 from tests.simulation.ensembles import random_stops
 from tests.simulation.receiver import Receiver, receive
@@ -141,6 +143,16 @@ def test_splitting_a_log_changes_no_figure(tmp_path: Path) -> None:
     first, second = (check_folder(folder, None, silent) for folder in (whole, split))
     assert first.drive == second.drive
     assert first.manoeuvres == second.manoeuvres
+
+
+def test_of_a_long_hold_the_part_where_the_dial_was_read_is_drawn() -> None:
+    hold = Manoeuvre("hold-1", "hold", 100.0, 1000.0)
+    assert stretch_to_draw(hold, []) == Span(518.0, 582.0)
+    assert stretch_to_draw(hold, [110.0]) == Span(98.0, 162.0)
+    assert stretch_to_draw(hold, [700.0]) == Span(668.0, 732.0)
+    assert stretch_to_draw(hold, [995.0, 20.0]) == Span(938.0, 1002.0)
+    assert stretch_to_draw(Manoeuvre("hold-1", "hold", 100.0, 130.0), []) == Span(98.0, 132.0)
+    assert stretch_to_draw(Manoeuvre("coast-1", "coast", 100.0, 300.0), []) == Span(98.0, 302.0)
 
 
 DRIVES = RECORDINGS / "drives"

@@ -134,8 +134,18 @@ def _untried(case: Case, rule: SpeedometerRule) -> str:
     asked = rule.test_speeds(None if top is None else top.value)
     held = [r.true.value for r in case.results.speedometer.readings if r.error and r.true]
     missed = [
-        case.say_value(speed, "m/s")
+        _by_the_line(case, speed)
         for speed in asked
         if not any(abs(true - speed) <= _SAME_SPEED * speed for true in held)
     ]
     return f"Of the rule's test speeds, not driven: {', '.join(missed)}" if missed else ""
+
+
+def _by_the_line(case: Case, speed_mps: float) -> str:
+    """Return a speed, and what the line through the readings says of the dial's error there."""
+    said = case.say_value(speed_mps, "m/s")
+    for at in case.results.speedometer.test_speeds:
+        if abs(at.speed.value - speed_mps) <= 1e-3 * speed_mps:
+            error = case.say(at.error, signed=True)
+            return f"{said} (there the dial is off by {error}, by the line through the readings)"
+    return said
