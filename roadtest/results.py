@@ -95,6 +95,7 @@ class TachInfo:
     offset_s: Quantity | None = None  # added to the tach's own clock gives GPS time
     noise: Quantity | None = None  # r/min
     scale: Quantity | None = None  # shown / true, if the build sheet's gearing is right
+    drift: Quantity | None = None  # of the tach's own clock, seconds per second
 
 
 @dataclass(frozen=True)
@@ -238,6 +239,7 @@ class GearRow:
     ratio: Quantity | None = None
     expected: float | None = None
     seconds: float | None = None
+    speed_per_1000_rpm: Quantity | None = None  # m/s of road speed at 1000 r/min
 
 
 @dataclass(frozen=True)
@@ -260,6 +262,28 @@ class CruiseRow:
 
 
 @dataclass(frozen=True)
+class StoryRow:
+    """One story of what is in the car, and how probable it is among all that were compared."""
+
+    label: str
+    probability: float
+    gearbox: str = ""
+    axle: str = ""
+    tach: str = ""
+    tyre: str = ""
+
+
+@dataclass(frozen=True)
+class PullSlip:
+    """The largest slip sustained for a second or more in one pull."""
+
+    manoeuvre: str
+    gear: int | None = None
+    speed: Quantity | None = None
+    slip: Quantity | None = None  # fraction of engine speed
+
+
+@dataclass(frozen=True)
 class GearingResult:
     """What tach and road speed together show of gearbox, axle, tyre and clutch."""
 
@@ -272,6 +296,8 @@ class GearingResult:
     circumference: Quantity | None = None  # m, with the build sheet's axle
     clutch_slip: Quantity | None = None  # fraction of engine speed
     cruise: tuple[CruiseRow, ...] = ()
+    stories: tuple[StoryRow, ...] = ()  # most probable first
+    slips: tuple[PullSlip, ...] = ()
 
 
 @dataclass(frozen=True)
