@@ -1,0 +1,1 @@
+"""What is drawn, as plain data, and its drawer for paper."""
