@@ -29,6 +29,7 @@ _STANDING_MPS: Final = 0.5
 _WHEELS: Final = (1e3, 1e4, 1e5, 1e6)  # what a counter may go round at, in its own unit
 _ROUND_SHARE: Final = 0.2  # of the way driven, that a counter gone round may be off by
 _LEAST_WAY_M: Final = 100.0
+_LEAST_VARIANCE_M2: Final = 1.0  # a reading is not known closer than to a metre
 _TOO_FAR_M: Final = to_si(200.0, "mile")  # no shakedown drive is longer; our choice
 _MARGIN: Final = 1.2  # asked for on top of the distance that would just do
 _U_TRIANGLE_95: Final = 1.0 - math.sqrt(0.05)  # of the difference of two readings to a step
@@ -68,8 +69,8 @@ def measure_odometer(evidence: Evidence) -> OdometerMeasured:
     """Return what the drive shows of the odometer.
 
     scale = distance shown / distance driven between the first and the last reading; with more than
-    two, the slope of shown over driven by least squares. `indicated` and `true` are from the first
-    to the last reading of the longest run.
+    two, the slope of shown over driven by weighted least squares. `indicated` and `true` are from
+    the first to the last reading of the longest run.
 
     Uncertainty, by draws: each reading's last digit (all of a step as likely, whether the wheel
     jumps or rolls), the time of each note (nothing while the car stands), the distance driven.
@@ -213,9 +214,12 @@ def _compared(
     steps = np.array([read.step_m for read in reads])
     legs = [_driven(evidence, a.at_s, b.at_s) for a, b in itertools.pairwise(reads)]
     way = np.concatenate([[0.0], np.cumsum([leg.value for leg in legs])])
-    true = way + _way_errors(evidence.motion, reads, legs, rng)
+    moved, along = _way_errors(evidence.motion, reads, legs, rng)
+    true = way + moved + along
     drawn = shown + steps * rng.uniform(-0.5, 0.5, true.shape)
-    scale = float(_slope(way[None], shown[None], run)[0])
+    # What is a reading's own, last digit and time, gives it its weight.
+    weight = 1.0 / np.maximum(steps**2 / 12.0 + moved.var(axis=0), _LEAST_VARIANCE_M2)
+    scale = float(_slope(way[None], shown[None], weight, run)[0])
     first, last = ends
     whole = _driven(evidence, reads[first].at_s, reads[last].at_s).value
     counted = float(shown[last] - shown[first])
@@ -224,14 +228,14 @@ def _compared(
         result,
         indicated=Quantity(counted, _half_width(drawn[:, last] - drawn[:, first] - counted), "m"),
         true=Quantity(whole, _half_width(gone), "m"),
-        scale=Quantity(scale, _half_width(_slope(true, drawn, run) - scale), "1"),
+        scale=Quantity(scale, _half_width(_slope(true, drawn, weight, run) - scale), "1"),
     )
 
 
 def _way_errors(
     motion: Motion, reads: Sequence[_Read], legs: Sequence[Quantity], rng: np.random.Generator
-) -> Floats:
-    """Return [draws, n]: errors of the distance at each reading, of the log and of its time.
+) -> tuple[Floats, Floats]:
+    """Return [draws, n] twice: errors of the distance at each reading, of its time and of the log.
 
     A note's time may be off by any amount while the car stands.
     """
@@ -240,17 +244,19 @@ def _way_errors(
     moved = np.interp(at + late, motion.time_s, motion.distance_m)
     moved -= np.interp(at, motion.time_s, motion.distance_m)
     u_legs = np.array([0.0, *(leg.u95 / COVERAGE_FACTOR_95 for leg in legs)])
-    return np.asarray(moved + np.cumsum(u_legs * rng.normal(size=(_DRAWS, at.size)), axis=1))
+    return moved, np.cumsum(u_legs * rng.normal(size=(_DRAWS, at.size)), axis=1)
 
 
-def _slope(true: Floats, shown: Floats, run: NDArray[np.int64]) -> Floats:
-    """Return the slope of shown over true [k, n], each run about its own means."""
+def _slope(true: Floats, shown: Floats, weight: Floats, run: NDArray[np.int64]) -> Floats:
+    """Return the weighted slope of shown over true [k, n], each run about its own means."""
     above, below = np.zeros(shown.shape[0]), np.zeros(shown.shape[0])
     for number in np.unique(run):
-        x, y = true[:, run == number], shown[:, run == number]
-        x = x - x.mean(axis=1, keepdims=True)
-        above += (x * (y - y.mean(axis=1, keepdims=True))).sum(axis=1)
-        below += (x * x).sum(axis=1)
+        own = run == number
+        share = weight[own] / weight[own].sum()
+        x = true[:, own] - (true[:, own] @ share)[:, None]
+        y = shown[:, own] - (shown[:, own] @ share)[:, None]
+        above += (x * y) @ weight[own]
+        below += (x * x) @ weight[own]
     return above / below
 
 

@@ -24,12 +24,14 @@ from roadtest.verdicts import combine, judge
 
 Floats = NDArray[np.float64]
 
-LIKELY: Final = 0.9
+LIKELY: Final = 0.8
 """A change that is at least this likely to bring the dial inside its target will do: among those,
-the least trouble and then the smallest error count. Our choice."""
+the least trouble and then the smallest error count. Our choice: surer ones would be found only
+further off, for where a dial may never read low, more error is always surer."""
 
 _LAWS: Final = 1000  # draws of the dial's law
 _MOST_PAIRS: Final = 3
+_MOST_ALIKE: Final = 2
 
 
 @dataclass(frozen=True)
@@ -84,7 +86,7 @@ class Advised:
 
 
 def advise(before: Before, dial: Speedometer, rng: np.random.Generator, *, needle: bool) -> Advised:
-    """Return what the changes that the sheet allows would do, ranked.
+    """Return what the changes that the sheet allows would do, the best of each kind, ranked.
 
     The head takes r times what it took, so the dial shows at a true speed v what it showed at r·v
     (the bend of its scale goes with the needle, not with the car), plus the needle's shift. Two
@@ -103,12 +105,18 @@ def advise(before: Before, dial: Speedometer, rng: np.random.Generator, *, needl
 
 
 def _best_of_each_kind(outcomes: Iterable[Outcome]) -> list[Outcome]:
-    best: dict[tuple[str, ...], Outcome] = {}
+    """Return the best of each kind of change, and the runner-up where gears are to be had."""
+    kinds: dict[tuple[str, ...], list[Outcome]] = {}
     for outcome in outcomes:
-        kinds = outcome.option.kinds
-        if kinds not in best or outcome.rank < best[kinds].rank:
-            best[kinds] = outcome
-    return list(best.values())
+        kinds.setdefault(outcome.option.kinds, []).append(outcome)
+    best: list[Outcome] = []
+    for alike in kinds.values():
+        if alike[0].option.adjustable:
+            # What can be set to anything is set where it is proven, if there is such a place.
+            best.append(min(alike, key=lambda o: (o.verdict != "pass", o.rank)))
+        else:
+            best += sorted(alike, key=lambda o: o.rank)[:_MOST_ALIKE]
+    return best
 
 
 def _outcome(before: Before, option: Option, laws: Floats) -> Outcome:

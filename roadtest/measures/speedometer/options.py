@@ -46,6 +46,11 @@ class Option:
         return tuple(part.kind for part in self.parts)
 
     @property
+    def adjustable(self) -> bool:
+        """Whether it can be set to (nearly) anything, rather than be one of a few parts."""
+        return bool({"pulses_per_km", "turns_per_mile", "needle"} & set(self.kinds))
+
+    @property
     def moves_odometer(self) -> bool:
         """Whether the odometer goes along: it turns with the cable, not with the needle."""
         return all(kind not in ("needle", "turns_per_mile") for kind in self.kinds)
