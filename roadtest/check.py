@@ -30,9 +30,10 @@ from roadtest.results import (
     DriveInfo,
     Inspection,
     Manoeuvre,
+    Remark,
     Results,
 )
-from roadtest.wording import quantity_text, speeds_in_read_unit
+from roadtest.wording import quantity_text, sentence, speeds_in_read_unit
 
 DRAWS: Final = 200
 MARGIN_S: Final = 2.0  # of motion drawn on either side of a manoeuvre
@@ -80,20 +81,21 @@ def survey(drive: Drive, progress: Progress) -> Survey:
     ground = ground_under(screened, motion)
     found = find_manoeuvres(motion)
     progress("drawing the motion", 0.45)
-    used = [made for made in found if made.used]
+    # Of braking that is no brake test the record of bedding-in still wants its speeds.
+    drawn = [made for made in found if made.used or made.kind == "stop"]
     read_at = _dial_read_at(drive.notes, screened.start_unix_s)
-    spans = [stretch_to_draw(made, read_at) for made in used]
+    spans = [stretch_to_draw(made, read_at) for made in drawn]
     fastest = float(motion.time_s[int(np.argmax(motion.speed_mps))])
     spans.append(Span(fastest - _TOP_SPEED_S, fastest + _TOP_SPEED_S))
     draws = motion.draws(spans, DRAWS, rng)
     evidence = Evidence(
         start_unix_s=screened.start_unix_s,
         sheet=drive.sheet,
-        gps=drive.gps,
+        gps=replace(drive.gps, engine=None),  # it is among the tachs
         motion=motion,
         ground=ground,
         manoeuvres=found,
-        draws={made.id: drawn for made, drawn in zip(used, draws, strict=False)},
+        draws={made.id: motions for made, motions in zip(drawn, draws, strict=False)},
         tach=drive.tach,
         channels=drive.channels,
         notes=drive.notes,
@@ -149,8 +151,13 @@ def conclude(survey: Survey, progress: Progress) -> Results:
         pulls=measured.pulls,
         channels=measured.channels,
         inspections=_inspections(drive.notes),
+        remarks=tuple(
+            Remark(section, sentence(text))
+            for section, said in measured.remarks.items()
+            for text in said
+        ),
     )
-    case = Case(results, drive.sheet, measured.remarks)
+    case = Case(results, drive.sheet)
     findings = judge_all(case)
     progress("done", 1.0)
     return replace(results, findings=findings, next_steps=next_steps(case, findings))

@@ -176,9 +176,10 @@ def _put_finding(page: Page, finding: Finding, units: ReadIn) -> None:
     telling = _telling_items(finding)
     lines = [_against_limit(finding, units, percent)]
     if telling:
-        allowed = limit_text(finding.limit, units, percent=percent)
+        shared = telling[0].limit if len({item.limit for item in telling}) == 1 else None
+        allowed = limit_text(shared, units, percent=percent)
         lines = [f"allowed: {allowed}"] if allowed else []
-    lines += [_item_line(item, finding.limit, units, percent) for item in telling]
+        lines += [_item_line(item, shared, units, percent) for item in telling]
     if finding.probability is not None and not telling:
         lines.append(f"probability of conforming: {probability_text(finding.probability)}")
     for lead, said in (

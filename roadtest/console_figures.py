@@ -52,6 +52,10 @@ def put_figures(page: Page, results: Results, units: ReadIn) -> None:
         page.heading("Inspections")
         for inspection in results.inspections:
             page.paragraph(inspection.what, label=f"  {inspection.verdict}", indent=12)
+    if results.remarks:
+        page.heading("Remarks")
+        for remark in results.remarks:
+            page.paragraph(remark.text, label=f"  {remark.section}", indent=14)
 
 
 def _put_speedometer(page: Page, results: Results, units: ReadIn) -> None:
@@ -77,9 +81,16 @@ def _put_speedometer(page: Page, results: Results, units: ReadIn) -> None:
     _put_text(page, "what it means", found.meaning)
     _put_text(page, "what to do", found.advice)
     for correction in found.corrections:
-        _put_correction(page, correction)
+        if not correction.note or correction.note not in found.advice:
+            _put_correction(page, correction)
     for note in found.notes:
-        _put_text(page, "note", note)
+        if not (note.startswith("a road drive does not show") and _told_by_finding(results)):
+            _put_text(page, "note", note)
+
+
+def _told_by_finding(results: Results) -> bool:
+    """Return whether a finding already says what a drive does not show of the speedometer."""
+    return any(finding.id == "speedometer" and finding.not_shown for finding in results.findings)
 
 
 def _put_correction(page: Page, correction: Correction) -> None:

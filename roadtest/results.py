@@ -566,6 +566,14 @@ class Finding:
 
 
 @dataclass(frozen=True)
+class Remark:
+    """What a measure noticed, as a sentence; `section` is the key of its figures."""
+
+    section: str
+    text: str
+
+
+@dataclass(frozen=True)
 class Results:
     """Everything one drive gave. Sections that nothing was measured for stay empty."""
 
@@ -588,6 +596,7 @@ class Results:
     inspections: tuple[Inspection, ...] = ()
     findings: tuple[Finding, ...] = ()
     next_steps: tuple[str, ...] = ()
+    remarks: tuple[Remark, ...] = ()
 
 
 def to_json(results: Results) -> str:

@@ -24,6 +24,7 @@ FAR_M: Final = 1000.0  # from here on a length is a distance driven, and read in
 
 _SPEED_IN_TEXT: Final = re.compile(r"([0-9]+(?:\.[0-9]+)?) m/s(?![²^/0-9])")
 
+_A_NAME: Final = re.compile(r"\S*(?:[0-9]|\.\S)")  # "stop-3: …", "tach.csv: …"
 _READ_AS: Final[dict[str, tuple[str, str]]] = {  # SI unit: read with mph, read with km/h
     "m/s": ("mph", "km/h"),
     "W": ("hp", "kW"),
@@ -166,6 +167,15 @@ def duration_text(seconds: float) -> str:
         return f"{number_text(seconds, 3)} s"
     hours, minutes = divmod(round(seconds / 60.0), 60)
     return f"{hours} h {minutes} min" if hours else f"{minutes} min"
+
+
+def sentence(text: str) -> str:
+    """Return `text` with a capital first and a full stop last; names keep their small letter."""
+    text = text.strip()
+    if not text:
+        return ""
+    ended = text if text[-1] in ".!?" else f"{text}."
+    return ended if _A_NAME.match(ended) else ended[0].upper() + ended[1:]
 
 
 def plural(count: int, noun: str) -> str:

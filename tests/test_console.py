@@ -22,6 +22,7 @@ from roadtest.results import (
     LogInfo,
     Manoeuvre,
     ReadIn,
+    Remark,
     Results,
 )
 from roadtest.terminal import display_width
@@ -156,7 +157,7 @@ def test_of_several_items_those_that_decided_are_named() -> None:
     )
     finding = Finding("mfdd", "Deceleration", "fail", items[1].measured, limit, items=items)
     text = " ".join(render(Results(findings=(finding,)), "mph", False).split())
-    assert "allowed: at least 5.8 m/s² stop-2: 5.00 ± 0.20 m/s² FAIL stop-3" in text
+    assert "stop-2: 5.00 ± 0.20 m/s² (allowed: at least 5.8 m/s²) FAIL stop-3" in text
     assert (
         "stop-3: 4.00 ± 0.20 m/s² (allowed: at least 3.9 m/s²) NOT PROVEN "
         "(probability of conforming 84 %)" in text
@@ -218,3 +219,8 @@ def test_what_a_rule_asks_beyond_the_drive_is_told() -> None:
     finding = Finding("mfdd", "Brakes", "pass", not_shown=("pedal force", "lining temperature"))
     text = " ".join(render(Results(findings=(finding,)), "mph", False).split())
     assert "Not shown by a drive: pedal force; lining temperature" in text
+
+
+def test_remarks_come_last_of_the_figures() -> None:
+    text = render(Results(remarks=(Remark("gearing", "No gears were told."),)), "mph", False)
+    assert "REMARKS\n  gearing     No gears were told." in text

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from typing import Final
 
 from roadtest.build_sheet import Target
-from roadtest.findings import braking, channels, gearing, running, scales, speedometer
+from roadtest.findings import braking, channels, gearing, odometer, running, speedometer, tach
 from roadtest.findings.case import Case
 from roadtest.findings.inspections import inspection_findings
 from roadtest.findings.steps import next_steps
@@ -16,10 +16,10 @@ __all__ = ["Case", "judge_all", "next_steps"]
 
 _JUDGES: Final[Mapping[str, Callable[[Case, Target], Finding]]] = {
     "speedometer": speedometer.speedometer,
-    "odometer": scales.odometer,
+    "odometer": odometer.odometer,
     "gearbox": gearing.gearbox,
     "axle": gearing.axle,
-    "tach": scales.tach,
+    "tach": tach.tach,
     "clutch_slip": gearing.clutch_slip,
     "cruise_rpm": gearing.cruise_rpm,
     "mfdd": braking.mfdd,

@@ -15,9 +15,9 @@ from roadtest.findings.judging import (
     from_items,
     judged_item,
     nothing_to_judge,
+    share_of,
     worst_of,
 )
-from roadtest.findings.scales import share_of
 from roadtest.results import Finding, FindingItem, Limit, StopResult
 from roadtest.rules import braking_rule
 from roadtest.rules.model import BrakingRule

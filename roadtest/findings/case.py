@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Mapping
-from dataclasses import dataclass, field
-from typing import Final
+from dataclasses import dataclass
 
 from roadtest.build_sheet import BuildSheet
 from roadtest.quantity import Quantity
 from roadtest.results import LogInfo, Results
-from roadtest.wording import in_read_unit, number_text, quantity_text, rounded
+from roadtest.wording import in_read_unit, number_text, quantity_text, rounded, sentence
 
 
 @dataclass(frozen=True)
@@ -19,8 +16,6 @@ class Case:
 
     results: Results
     sheet: BuildSheet
-    remarks: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
-    """What the measures noticed, in words, by the section of the results."""
 
     @property
     def speed_log(self) -> LogInfo | None:
@@ -58,19 +53,7 @@ class Case:
 
     def remark(self, section: str) -> str:
         """Return what the measure of a section noticed, as text to add to a reason."""
-        return " ".join(sentence(said) for said in self.remarks.get(section, ()))
-
-
-_MANOEUVRE: Final = re.compile(r"(?:hold|pull|stop|coast)-[0-9]")
-
-
-def sentence(text: str) -> str:
-    """Return `text` with a capital first (the id of a manoeuvre has none) and a full stop last."""
-    text = text.strip()
-    if not text:
-        return ""
-    ended = text if text[-1] in ".!?" else f"{text}."
-    return ended if _MANOEUVRE.match(ended) else ended[0].upper() + ended[1:]
+        return joined(*(said.text for said in self.results.remarks if said.section == section))
 
 
 def basis_text(basis: object, remarks: tuple[str, ...] = ()) -> str:

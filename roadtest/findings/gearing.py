@@ -13,15 +13,15 @@ from roadtest.findings.judging import (
     from_items,
     judged_item,
     nothing_to_judge,
+    share_of,
 )
-from roadtest.findings.scales import LOG_THE_ENGINE, NO_TACH, share_of
+from roadtest.findings.tach import LOG_THE_ENGINE, NO_TACH, ROLL_OUT, by_the_tyre, with_remarks
 from roadtest.quantity import Quantity
 from roadtest.results import CruiseRow, Finding, FindingItem, Limit, Shown, Step
 from roadtest.wording import number_text, probability_text
 
 _IN_EACH_GEAR: Final = "20 s of steady driving in each gear, engine speed logged"
 _SURE: Final = 0.95  # the probability that goes with a 95 % interval
-_ROLL_OUT: Final = "Measure the tyre's roll-out (one turn of the wheel, crew aboard)"
 _NOT_MATCHED: Final = "Engine speed and road speed could not be matched"
 
 
@@ -37,7 +37,7 @@ def gearbox(case: Case, target: Target) -> Finding:
     items = [item for item in (_identity(case), *steps) if item is not None]
     if not any(item.measured is not None or item.probability is not None for item in items):
         return nothing_to_judge(subject, None, _no_match(case), LOG_THE_ENGINE)
-    finding = from_items(case, subject, items, case.remark("gearing"))
+    finding = with_remarks(case, from_items(case, subject, items))
     return _told_by_identity(case, finding, items)
 
 
@@ -89,7 +89,7 @@ def _told_by_identity(case: Case, finding: Finding, items: list[FindingItem]) ->
 def axle(case: Case, target: Target) -> Finding:
     """Return the finding on the axle ratio, the tyre taken as given."""
     share = share_of(target)
-    subject = Subject(target.id, "Axle ratio", "drive", "own target", _axle_how(case))
+    subject = Subject(target.id, "Axle ratio", "drive", "own target", _IN_EACH_GEAR)
     expected = case.sheet.axle_ratio
     if expected is None:
         why = "The build sheet gives no axle ratio to compare with"
@@ -99,16 +99,10 @@ def axle(case: Case, target: Target) -> Finding:
     if measured is None:
         if case.has_tach and case.sheet.circumference is None:
             why = "Without the tyre's circumference axle and tyre can't be told apart"
-            return nothing_to_judge(subject, limit, why, _ROLL_OUT)
+            return nothing_to_judge(subject, limit, why, ROLL_OUT)
         return nothing_to_judge(subject, limit, _no_match(case), LOG_THE_ENGINE)
-    return from_figure(case, subject, measured, limit, _axle_story(case))
-
-
-def _axle_how(case: Case) -> str:
-    tyres = case.sheet.tyres
-    if tyres is not None and tyres.rolling_circumference is None:
-        return "the tyre's roll-out measured first: most of the interval is the tyre's"
-    return _IN_EACH_GEAR
+    finding = from_figure(case, subject, measured, limit, _axle_story(case))
+    return by_the_tyre(case, with_remarks(case, finding))
 
 
 def _axle_story(case: Case) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from roadtest.build_sheet import Target
 from roadtest.findings.case import Case, joined
 from roadtest.findings.settling import Repeat, more_driving
 from roadtest.quantity import Quantity
@@ -173,3 +174,22 @@ def _settle(case: Case, subject: Subject, items: Sequence[FindingItem]) -> str |
         return joined(f"The same {subject.noun} again, {subject.how}")
     repeat = Repeat(subject.noun, subject.how, subject.log_share)
     return joined(more_driving(case, repeat, telling.measured, telling.limit))
+
+
+def within(share: float) -> Limit:
+    """Return the limit "right to within this share" on a ratio."""
+    return Limit(1.0 - share, 1.0 + share, "1")
+
+
+def over_or_under(case: Case, scale: Quantity, what: str, truth: str) -> str:
+    """Say by how many per cent a scale is off."""
+    off = Quantity(abs(scale.value - 1.0), scale.u95, "1")
+    way = "more" if scale.value >= 1.0 else "less"
+    return f"{what} shows {case.say(off, percent=True)} {way} than {truth}"
+
+
+def share_of(target: Target) -> float:
+    """Return the share a target stands for."""
+    if not isinstance(target.value, float):
+        raise TypeError(f"not a share: {target.value!r}")
+    return target.value

@@ -12,8 +12,8 @@ from roadtest.findings.judging import (
     from_items,
     judged_item,
     nothing_to_judge,
+    share_of,
 )
-from roadtest.findings.scales import share_of
 from roadtest.quantity import Quantity
 from roadtest.results import Finding, Limit
 

@@ -129,23 +129,32 @@ def _not_judged(case: Case, outside: list[Reading]) -> str:
 
 
 def _untried(case: Case, rule: SpeedometerRule) -> str:
-    """Say which of the rule's own test speeds no hold came near."""
+    """Say which of the rule's own test speeds no hold came near, and what the line says there."""
     top = case.sheet.car.top_speed
     asked = rule.test_speeds(None if top is None else top.value)
-    held = [r.true.value for r in case.results.speedometer.readings if r.error and r.true]
-    missed = [
-        _by_the_line(case, speed)
-        for speed in asked
-        if not any(abs(true - speed) <= _SAME_SPEED * speed for true in held)
+    held = [
+        speed.value
+        for reading in case.results.speedometer.readings
+        for speed in (reading.true, reading.indicated)
+        if reading.error and speed
     ]
-    return f"Of the rule's test speeds, not driven: {', '.join(missed)}" if missed else ""
+    missed = [
+        speed for speed in asked if not any(abs(one - speed) <= _SAME_SPEED * speed for one in held)
+    ]
+    if not missed:
+        return ""
+    named = " and ".join(case.say_value(speed, "m/s") for speed in missed)
+    said = f"Of the rule's test speeds, {named} {'were' if len(missed) > 1 else 'was'} not driven"
+    errors = [error for speed in missed if (error := _by_the_line(case, speed)) is not None]
+    if len(errors) < len(missed):
+        return said
+    off = " and ".join(case.say(error, signed=True) for error in errors)
+    return f"{said}; by the line through the readings the dial is off by {off} there"
 
 
-def _by_the_line(case: Case, speed_mps: float) -> str:
-    """Return a speed, and what the line through the readings says of the dial's error there."""
-    said = case.say_value(speed_mps, "m/s")
+def _by_the_line(case: Case, speed_mps: float) -> Quantity | None:
+    """Return what the line through the readings says of the dial's error at a speed."""
     for at in case.results.speedometer.test_speeds:
         if abs(at.speed.value - speed_mps) <= 1e-3 * speed_mps:
-            error = case.say(at.error, signed=True)
-            return f"{said} (there the dial is off by {error}, by the line through the readings)"
-    return said
+            return at.error
+    return None

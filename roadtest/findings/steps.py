@@ -42,9 +42,9 @@ def next_steps(case: Case, findings: Sequence[Finding]) -> tuple[str, ...]:
     """Return what to do next: what failed first, then what would settle the rest."""
     steps = [
         *_to_mend(case, findings),
+        *_to_tell_apart(case, findings),
         *_to_settle(findings),
         *_to_read(case),
-        *case.remarks.get("steps", ()),
     ]
     return tuple(dict.fromkeys(step for step in map(joined, steps) if step))
 
@@ -55,10 +55,41 @@ def _to_mend(case: Case, findings: Sequence[Finding]) -> Iterator[str]:
             yield _correct_the_dial(case)
         elif finding.id == "inspection":
             yield f"Put right: {finding.title.removeprefix('Inspection: ')}"
+        elif finding.id == "cruise_rpm":
+            yield joined(_MEND[finding.id], _other_axle(case, finding))
         elif finding.id.startswith("channel."):
             yield f"Find out why {finding.title.lower()} left its limits"
         else:
             yield _MEND[finding.id]
+
+
+def _other_axle(case: Case, finding: Finding) -> str:
+    """Say what axle ratio would bring the engine speed to its limit, and which one named does."""
+    now = case.sheet.axle_ratio
+    most = None if finding.limit is None else finding.limit.high
+    shown = case.results.gearing.axle_shown
+    fitted = case.sheet.axle
+    if now is None or most is None or finding.measured is None or fitted is None:
+        return ""
+    if shown is None or shown.label != fitted.label:
+        return ""  # the sheet's axle is not the one that turned the wheels
+    needed = now * most / finding.measured.high
+    fit = [axle for axle in case.sheet.alternatives.axles if axle.ratio <= needed]
+    said = f"With this tyre and top gear it takes an axle of {number_text(needed, 3)} or less"
+    if not fit:
+        return said
+    best = max(fit, key=lambda axle: axle.ratio)
+    rpm = finding.measured.value * best.ratio / now
+    return f'{said}; the "{best.label}" would give {case.say_value(rpm, "r/min")}'
+
+
+def _to_tell_apart(case: Case, findings: Sequence[Finding]) -> Iterator[str]:
+    """Say what to measure by hand where engine and road speed alone leave several stories."""
+    doubtful = {f.id for f in findings if f.verdict != "pass"}
+    if doubtful & {"gearbox", "axle", "tach"}:
+        for remark in case.results.remarks:
+            if remark.section == "gearing" and "do not tell" in remark.text:
+                yield remark.text
 
 
 def _likely_dial(findings: Sequence[Finding]) -> list[Finding]:

@@ -100,7 +100,10 @@ def test_without_a_tyre_axle_and_tyre_look_alike() -> None:
 def test_an_axle_in_doubt_by_its_tyres_size_asks_for_the_roll_out() -> None:
     sheet = BOX + '[tyres]\nsize = "165/80R13"\n'
     finding = only(case('axle = "1 %"', gearing(axle=q(4.20, 0.06)), sheet))
-    assert "roll-out measured first" in (finding.to_settle or "")
+    assert finding.to_settle == (
+        "Measure the tyre's roll-out (one turn of the wheel, crew aboard): most of the interval is "
+        "the tyre's."
+    )
 
 
 def test_scales_are_told_in_per_cent() -> None:

@@ -127,4 +127,4 @@ def test_figures_are_in_the_unit_of_the_build_sheet() -> None:
 
 def test_untried_test_speeds_are_told() -> None:
     made = case(R39, readings((50.0, 48.0)), sheet='[car]\ntop_speed = "160 km/h"')
-    assert "not driven: 24.9 mph, 74.6 mph" in only(made).reason
+    assert "test speeds, 24.9 mph and 74.6 mph were not driven." in only(made).reason

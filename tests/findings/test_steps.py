@@ -5,7 +5,17 @@ from __future__ import annotations
 from dataclasses import replace
 
 from roadtest.findings import Case, judge_all, next_steps
-from roadtest.results import Correction, Inspection, Manoeuvre, Reading, Results
+from roadtest.results import (
+    Correction,
+    CruiseRow,
+    GearingResult,
+    Inspection,
+    Manoeuvre,
+    Reading,
+    Remark,
+    Results,
+    Shown,
+)
 from tests.findings.cases import case, mph, q, readings, stops
 
 
@@ -62,3 +72,39 @@ def test_missing_readings_are_asked_for_where_the_hold_is_used() -> None:
 def test_all_well_leaves_nothing_to_do() -> None:
     made = case('mfdd = "5.8 m/s^2"', stops(q(6.5, 0.2, "m/s²")))
     assert steps_of(made) == ()
+
+
+AXLES = """[gearbox]
+ratios = [3.41, 0.82]
+[axle]
+ratio = 4.22
+[[alternatives.axle]]
+label = "3.90 axle"
+ratio = 3.90
+"""
+CRUISE = 'cruise_rpm = {speed = "70 mph", at_most = 3450}'
+
+
+def cruising(shown: str) -> Results:
+    rows = (CruiseRow(2, mph(70.0), q(3672.0, 8.0, "r/min")),)
+    return Results(gearing=GearingResult(cruise=rows, axle_shown=Shown(shown, 0.98)))
+
+
+def test_a_busy_engine_is_told_the_axle_it_takes() -> None:
+    # 4.22 * 3450 / 3680 = 3.956; 3672 * 3.90 / 4.22 = 3393.6.
+    (step,) = steps_of(case(CRUISE, cruising("build sheet"), AXLES))
+    assert "it takes an axle of 3.96 or less" in step
+    assert 'the "3.90 axle" would give 3394 rpm' in step
+
+
+def test_an_axle_that_is_not_the_sheets_is_no_ground_for_advice() -> None:
+    (step,) = steps_of(case(CRUISE, cruising("3.90 axle"), AXLES))
+    assert "it takes an axle" not in step
+
+
+def test_what_the_log_cannot_tell_apart_is_to_be_measured_by_hand() -> None:
+    told = Remark("gearing", "Engine and road speed alone do not tell a from b: a roll-out would.")
+    results = Results(gearing=GearingResult(axle=q(4.22, 0.08)), remarks=(told,))
+    made = case('axle = "1 %"', results, AXLES)
+    assert told.text in steps_of(made)
+    assert told.text in judge_all(made)[0].reason

@@ -1,0 +1,70 @@
+"""The tach, and what findings on engine and road speed have in common."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Final
+
+from roadtest.build_sheet import Target
+from roadtest.findings.case import Case, joined
+from roadtest.findings.judging import (
+    Subject,
+    from_figure,
+    nothing_to_judge,
+    over_or_under,
+    share_of,
+    within,
+)
+from roadtest.results import Finding
+
+NO_TACH: Final = "No engine speed was logged"
+LOG_THE_ENGINE: Final = (
+    "Log the engine speed (tach.csv, or RPM sentences in the GPS log) on a drive with 20 s of "
+    "steady driving in each gear"
+)
+ROLL_OUT: Final = "Measure the tyre's roll-out (one turn of the wheel, crew aboard)"
+
+
+def tach(case: Case, target: Target) -> Finding:
+    """Return the finding on the tach's scale."""
+    share = share_of(target)
+    scale = case.results.tach.scale
+    subject = Subject(
+        id=target.id,
+        title="Tachometer",
+        noun="drive",
+        basis="own target",
+        how="with 20 s of steady driving in each gear",
+    )
+    if scale is None:
+        why = "Engine speed and road speed could not be matched" if case.has_tach else NO_TACH
+        return nothing_to_judge(subject, within(share), why, LOG_THE_ENGINE)
+    more = over_or_under(case, scale, "The tach", "the engine turns, gearing and tyre as found")
+    finding = from_figure(case, subject, scale, within(share), more)
+    return by_the_tyre(case, with_remarks(case, finding))
+
+
+def by_the_tyre(case: Case, finding: Finding) -> Finding:
+    """Return a finding that is not proven with the tyre's roll-out as what would settle it.
+
+    Where more of the interval comes from the tyre than from everything else, no drive narrows it.
+    """
+    measured, tyre = finding.measured, case.sheet.circumference
+    if finding.verdict != "not proven" or measured is None or tyre is None or tyre.u95 is None:
+        return finding
+    of_tyre = (tyre.u95 / tyre.value) ** 2
+    if of_tyre < 0.5 * (measured.u95 / measured.value) ** 2:
+        return finding
+    tyres = case.sheet.tyres
+    if tyres is not None and tyres.rolling_circumference is not None:
+        how = "Measure the tyre's roll-out again, over ten turns, and give its ± in the build sheet"
+    else:
+        how = ROLL_OUT
+    return replace(finding, to_settle=joined(f"{how}: most of the interval is the tyre's"))
+
+
+def with_remarks(case: Case, finding: Finding) -> Finding:
+    """Return a finding that is not all well with what the gearing measure noticed."""
+    if finding.verdict == "pass":
+        return finding
+    return replace(finding, reason=joined(finding.reason, case.remark("gearing")))
