@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from typing import Final
 
-from roadtest.console_figures import put_figures
+from roadtest.figures import put_figures
 from roadtest.results import (
     Finding,
     FindingItem,

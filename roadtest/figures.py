@@ -1,8 +1,13 @@
-"""The figures of each section as tables for a terminal; only what was measured."""
+"""The figures of each section as headings, tables and labelled lines; only what was measured.
+
+The console, the report and the page each bring a sheet of their own to put them down on.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import fields
+from typing import Protocol
 
 from roadtest.quantity import Quantity
 from roadtest.results import (
@@ -16,7 +21,6 @@ from roadtest.results import (
     Shown,
     StopResult,
 )
-from roadtest.terminal import Page
 from roadtest.wording import (
     VERDICT_WORD,
     clock_text,
@@ -39,7 +43,23 @@ _TO_CHANGE = {
 }
 
 
-def put_figures(page: Page, results: Results, units: ReadIn) -> None:
+class Sheet(Protocol):
+    """Whatever figures can be put down on."""
+
+    def heading(self, text: str) -> None:
+        """Begin a section."""
+
+    def gap(self) -> None:
+        """Leave some room."""
+
+    def paragraph(self, text: str, *, label: str = "", indent: int = 0) -> None:
+        """Put down `text`, behind `label` where it has one."""
+
+    def table(self, heads: Sequence[str], rows: Sequence[Sequence[str]], texts: int = 1) -> None:
+        """Put down a table; its first `texts` columns are words, the rest figures."""
+
+
+def put_figures(page: Sheet, results: Results, units: ReadIn) -> None:
     """Put down every section in which something was measured."""
     _put_speedometer(page, results, units)
     _put_scales(page, results, units)
@@ -58,7 +78,7 @@ def put_figures(page: Page, results: Results, units: ReadIn) -> None:
             page.paragraph(remark.text, label=f"  {remark.section}", indent=14)
 
 
-def _put_speedometer(page: Page, results: Results, units: ReadIn) -> None:
+def _put_speedometer(page: Sheet, results: Results, units: ReadIn) -> None:
     found = results.speedometer
     if not is_measured(found):
         return
@@ -93,7 +113,7 @@ def _told_by_finding(results: Results) -> bool:
     return any(finding.id == "speedometer" and finding.not_shown for finding in results.findings)
 
 
-def _put_correction(page: Page, correction: Correction) -> None:
+def _put_correction(page: Sheet, correction: Correction) -> None:
     if correction.note:
         _put_text(page, _TO_CHANGE[correction.kind], correction.note)
         return
@@ -108,7 +128,7 @@ def _put_correction(page: Page, correction: Correction) -> None:
     _put_text(page, _TO_CHANGE[correction.kind], ", ".join(said))
 
 
-def _put_scales(page: Page, results: Results, units: ReadIn) -> None:
+def _put_scales(page: Sheet, results: Results, units: ReadIn) -> None:
     odometer, tach = results.odometer, results.tach
     if is_measured(odometer):
         page.heading("Odometer")
@@ -125,7 +145,7 @@ def _put_scales(page: Page, results: Results, units: ReadIn) -> None:
         _put_line(page, "clock, add", tach.offset_s, units, signed=True)
 
 
-def _put_gearing(page: Page, gearing: GearingResult, units: ReadIn) -> None:
+def _put_gearing(page: Sheet, gearing: GearingResult, units: ReadIn) -> None:
     if not is_measured(gearing):
         return
     page.heading("Gearing")
@@ -167,7 +187,7 @@ def _put_gearing(page: Page, gearing: GearingResult, units: ReadIn) -> None:
         page.table(["gear", f"cruise, {units}", "rpm"], rows)
 
 
-def _put_braking(page: Page, braking: BrakingResult, units: ReadIn) -> None:
+def _put_braking(page: Sheet, braking: BrakingResult, units: ReadIn) -> None:
     if not is_measured(braking):
         return
     page.heading("Stops")
@@ -203,7 +223,7 @@ def _drift_row(stop: StopResult, units: ReadIn) -> list[str]:
     return [stop.manoeuvre, *(_pair(figure, units, signed=True) for figure in figures)]
 
 
-def _put_coasting(page: Page, coasting: CoastingResult, units: ReadIn) -> None:
+def _put_coasting(page: Sheet, coasting: CoastingResult, units: ReadIn) -> None:
     if not is_measured(coasting):
         return
     page.heading("Coasting")
@@ -215,7 +235,7 @@ def _put_coasting(page: Page, coasting: CoastingResult, units: ReadIn) -> None:
         page.table([f"at, {units}", "deceleration, m/s²"], rows, texts=0)
 
 
-def _put_pulls(page: Page, pulls: PullsResult, units: ReadIn) -> None:
+def _put_pulls(page: Sheet, pulls: PullsResult, units: ReadIn) -> None:
     if not is_measured(pulls):
         return
     page.heading("Pulls")
@@ -243,7 +263,7 @@ def _put_pulls(page: Page, pulls: PullsResult, units: ReadIn) -> None:
         page.table(["from rest", f"to, {units}", "time, s"], rows)
 
 
-def _put_channels(page: Page, results: Results) -> None:
+def _put_channels(page: Sheet, results: Results) -> None:
     if not results.channels:
         return
     page.heading("Channels")
@@ -275,7 +295,7 @@ def _percent(figure: Quantity | None) -> Quantity | None:
 
 
 def _put_line(
-    page: Page,
+    page: Sheet,
     label: str,
     figure: Quantity | None,
     units: ReadIn,
@@ -287,12 +307,12 @@ def _put_line(
         _put_text(page, label, quantity_text(figure, units, percent=percent, signed=signed))
 
 
-def _put_shown(page: Page, label: str, shown: Shown | None) -> None:
+def _put_shown(page: Sheet, label: str, shown: Shown | None) -> None:
     if shown is not None:
         text = f"{shown.label} (probability {probability_text(shown.probability)})"
         _put_text(page, label, text)
 
 
-def _put_text(page: Page, label: str, text: str) -> None:
+def _put_text(page: Sheet, label: str, text: str) -> None:
     if text:
         page.paragraph(text, label=f"  {label}", indent=_INDENT)
