@@ -21,6 +21,7 @@ SURE_ENOUGH: Final = 0.9
 
 _NOT_HELD: Final = 0.05  # how often a listed speed is in none of the holds found; our guess
 _NOT_LISTED: Final = 0.2  # how often a hold found was not one of those listed; our guess
+_LEAST_U_TIME_S: Final = 0.1  # of a reading typed in beside a hold
 _FASTEST_DIAL_MPS: Final = 45.0  # a reading of nothing may be anywhere on a dial of 100 mph
 
 # Dial laws weighed: shown = scale * true + offset. Half of the dials are within some 3 % (a worn
@@ -50,8 +51,9 @@ def chances_by_time(time_s: float, u_time_s: float, holds: HoldSpeeds, drive_s: 
     The reading may have been taken at any moment of a hold; the noted time is normal about it. What
     is left of 1 is for none of them: a reading at any other time of the drive.
     """
-    late = (holds.end_s - time_s) / u_time_s
-    early = (holds.start_s - time_s) / u_time_s
+    spread = max(u_time_s, _LEAST_U_TIME_S)
+    late = (holds.end_s - time_s) / spread
+    early = (holds.start_s - time_s) / spread
     density = (ndtr(late) - ndtr(early)) / (holds.end_s - holds.start_s)
     weight = (1.0 - _NOT_HELD) * density
     return np.asarray(weight / (weight.sum() + _NOT_HELD / drive_s))

@@ -111,6 +111,10 @@ def test_a_time_inside_a_hold_or_just_beside_it_belongs_to_it() -> None:
         assert found[1] > SURE_ENOUGH
 
 
+def test_a_time_known_exactly_is_taken_too() -> None:
+    assert chances_by_time(67.0, 0.0, holds(30.0, 40.0, 50.0), 600.0)[1] > SURE_ENOUGH
+
+
 def test_a_time_far_from_every_hold_belongs_to_none() -> None:
     assert chances_by_time(105.0, 5.0 / 1.96, holds(30.0, 40.0, 50.0), 600.0).max() < 0.01
 
