@@ -1,0 +1,103 @@
+"""What the fixes around one stop show of its direction: courses and positions, on one grid."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roadtest.evidence import Evidence
+from roadtest.geodesy import Origin, local_metres
+from roadtest.measures.braking.stop import StopDraws
+from roadtest.motion.estimate import Draws
+
+Floats = NDArray[np.float64]
+
+BEFORE_S = 3.0  # of driving that shows how the road bends
+GRID_S = 0.1
+_LEAST_COURSE_MPS = 1.0  # below it a course is mostly noise
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What the fixes around one stop show, turned to the reference direction."""
+
+    grid_s: Floats  # [m]
+    speed_mps: Floats  # [m]
+    way_m: Floats  # [m]
+    reference_rad: float
+    onset_s: float
+    course_s: Floats  # [n], times of courses
+    sideways_mps: Floats  # [n]
+    course_rounding: Floats  # [n], variance of sideways speed that rounded courses add
+    place_s: Floats  # [p], times of positions
+    aside_m: Floats  # [p]
+
+
+def look(evidence: Evidence, stop: StopDraws, draws: Draws) -> Seen | None:
+    """Return what the fixes show, or None with fewer than two courses and four positions."""
+    start, end = float(np.median(stop.onset.time_s)), float(np.nanmedian(stop.end_s))
+    motion = evidence.motion
+    grid = np.arange(max(start - BEFORE_S, motion.time_s[0]), end + 2.0 * GRID_S, GRID_S)
+    speed = np.interp(grid, motion.time_s, motion.speed_mps)
+    inside = (grid >= draws.time_s[0]) & (grid <= draws.time_s[-1])
+    speed[inside] = np.interp(grid[inside], draws.time_s, draws.speed_mps.mean(axis=0))
+    time = evidence.gps.time_s - evidence.start_unix_s
+    near = np.flatnonzero((time >= grid[0]) & (time <= grid[-1]))
+    moving = near[np.interp(time[near], grid, speed) > _LEAST_COURSE_MPS]
+    course = moving[np.isfinite(evidence.gps.course_deg[moving])]
+    placed = moving[np.isfinite(evidence.gps.latitude_deg[moving])]
+    if course.size < 2 and placed.size < 4:
+        return None
+    east, north = _places(evidence, placed)
+    reference = _reference(np.radians(evidence.gps.course_deg[course]), east, north)
+    v = np.interp(time[course], grid, speed)
+    turned = np.radians(evidence.gps.course_deg[course]) - reference
+    turned = (turned + np.pi) % (2.0 * np.pi) - np.pi
+    step = np.diff(grid, prepend=grid[0] - GRID_S)
+    return Seen(
+        grid_s=grid,
+        speed_mps=speed,
+        way_m=np.cumsum(speed * step),
+        reference_rad=reference,
+        onset_s=start,
+        course_s=time[course],
+        sideways_mps=v * turned,
+        course_rounding=(v * _course_step(evidence.gps.course_deg)) ** 2 / 12.0,
+        place_s=time[placed],
+        aside_m=east * np.cos(reference) - north * np.sin(reference),
+    )
+
+
+def _places(evidence: Evidence, placed: NDArray[np.int64]) -> tuple[Floats, Floats]:
+    gps = evidence.gps
+    if placed.size == 0:
+        return np.zeros(0), np.zeros(0)
+    middle = placed[placed.size // 2]
+    origin = Origin(float(gps.latitude_deg[middle]), float(gps.longitude_deg[middle]))
+    return local_metres(gps.latitude_deg[placed], gps.longitude_deg[placed], origin)
+
+
+def _reference(courses: Floats, east: Floats, north: Floats) -> float:
+    """Return the direction of approach: that of the first courses, else of the positions."""
+    if courses.size >= 2:
+        first = courses[: max(2, courses.size // 3)]
+        return float(np.angle(np.exp(1j * first).mean()))
+    return float(np.arctan2(east[-1] - east[0], north[-1] - north[0]))
+
+
+def _course_step(course_deg: Floats) -> float:
+    """Return the step, rad, to which the log rounds its courses."""
+    known = course_deg[np.isfinite(course_deg)]
+    for step in (1.0, 0.1):
+        if known.size and np.mean(np.abs(known - step * np.round(known / step)) < 1e-6) > 0.99:
+            return float(np.radians(step))
+    return 0.0
+
+
+def between(grid: Floats, rows: Floats, at: Floats) -> Floats:
+    """Return rows [m, k] of a grid, interpolated to other times [n]: [n, k]."""
+    low = np.clip(np.searchsorted(grid, at, "right") - 1, 0, grid.size - 2)
+    share = ((at - grid[low]) / (grid[low + 1] - grid[low]))[:, None]
+    return np.asarray((1.0 - share) * rows[low] + share * rows[low + 1])

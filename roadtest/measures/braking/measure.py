@@ -1,0 +1,259 @@
+"""Everything the drive shows of the brakes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roadtest.evidence import Evidence
+from roadtest.manoeuvres import Manoeuvre
+from roadtest.measures.braking.bedding import Use, bedding_record
+from roadtest.measures.braking.bends import off_the_road, road_curvature
+from roadtest.measures.braking.curves import Curves
+from roadtest.measures.braking.lateral import stop_path
+from roadtest.measures.braking.level import grades_of, level_of
+from roadtest.measures.braking.nominal import brought_to, nominal_speed
+from roadtest.measures.braking.series import (
+    LEAST_FOR_FADE,
+    Trend,
+    like_stops,
+    spread_of,
+    trend_of,
+)
+from roadtest.measures.braking.sideways import straightness
+from roadtest.measures.braking.stop import StopDraws, measure_stop
+from roadtest.measures.inertia import coasting_factor_draws, mass_draws
+from roadtest.quantity import Quantity
+from roadtest.results import BrakingResult, SnubResult, StopResult
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+_SEED_TAG: Final = 51
+_LONGEST_STEP_S: Final = 2.5
+"""Between fixes. Whole stops last 2 to 5 s: what lies between fixes further apart is guessed."""
+_NOT_SHOWN: Final = "too few fixes around the beginning of braking"
+
+
+@dataclass(frozen=True)
+class BrakingMeasured:
+    """What the stops showed. `set_aside`: why a stop was not measured, by manoeuvre."""
+
+    result: BrakingResult
+    remarks: tuple[str, ...] = ()
+    set_aside: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class _Series:
+    """All stops to rest, their grades and level decelerations [n, c], and which are alike [n]."""
+
+    stops: tuple[StopDraws, ...]
+    like: Bools
+    grades: Floats
+    level: Floats
+
+
+def measure_braking(evidence: Evidence) -> BrakingMeasured:
+    """Return what the drive shows of the brakes.
+
+    Stops that are used are measured in full. Snubs are measured as far as they can be, whether or
+    not they are used. The bedding-in record lists every use of the brakes.
+    """
+    brakings = [m for m in evidence.manoeuvres if m.kind == "stop"]
+    shown = {m.id: made for m in brakings if (made := _measured(evidence, m)) is not None}
+    wanted = [m for m in brakings if m.used and m.to_rest]
+    set_aside = {m.id: _NOT_SHOWN for m in wanted if m.id not in shown}
+    series = _series(evidence, [shown[m.id] for m in wanted if m.id in shown])
+    snubs = [shown[m.id] for m in brakings if not m.to_rest and m.id in shown]
+    results = tuple(_stop_result(evidence, series, k) for k in range(len(series.stops)))
+    uses = [_use(evidence, m, shown.get(m.id)) for m in brakings]
+    mass = _effective_mass(evidence)
+    per_stop, per_energy = _trends(evidence, series, uses, mass)
+    result = BrakingResult(
+        stops=results,
+        fade=_fade(series),
+        spread=_spread(evidence, series),
+        like_stops=tuple(
+            s.manoeuvre.id for s, like in zip(series.stops, series.like, strict=True) if like
+        ),
+        fade_per_stop=None if per_stop is None else Quantity.from_draws(per_stop.slope, "1"),
+        fade_per_energy=None
+        if per_energy is None
+        else Quantity.from_draws(per_energy.slope, "1/J"),
+        snubs=tuple(_snub_result(snub) for snub in snubs),
+        bedding=bedding_record(uses, mass),
+    )
+    return BrakingMeasured(result, _remarks(results, series, per_stop), set_aside)
+
+
+def _measured(evidence: Evidence, manoeuvre: Manoeuvre) -> StopDraws | None:
+    """Return a stop or snub in draws, None where the fixes do not show it."""
+    draws = evidence.draws.get(manoeuvre.id)
+    if draws is None or not _is_seen(evidence, manoeuvre):
+        return None
+    rng = _rng(evidence, manoeuvre.id)
+    made = measure_stop(manoeuvre, Curves(draws), evidence.motion, rng)
+    if made is None or Quantity.from_draws(made.distance_m, "m") is None:
+        return None
+    if manoeuvre.to_rest and Quantity.from_draws(made.mfdd_mps2, "m/s²") is None:
+        return None
+    return made
+
+
+def _is_seen(evidence: Evidence, manoeuvre: Manoeuvre) -> bool:
+    motion = evidence.motion
+    time = motion.time_s[motion.observed.seen | motion.observed.knots.still]
+    inside = (time > manoeuvre.start_s - 1.0) & (time < manoeuvre.end_s)
+    ends = (manoeuvre.start_s - 1.0, manoeuvre.end_s)
+    steps = np.diff(np.concatenate([ends[:1], time[inside], ends[1:]]))
+    return bool(steps.max() <= _LONGEST_STEP_S)
+
+
+def _rng(evidence: Evidence, name: str) -> np.random.Generator:
+    """Return a generator that gives the same for the same manoeuvre, whatever else is measured."""
+    return np.random.default_rng([evidence.seed, _SEED_TAG, *name.encode()])
+
+
+def _series(evidence: Evidence, stops: Sequence[StopDraws]) -> _Series:
+    like = like_stops(np.array([np.nanmean(stop.initial_mps) for stop in stops]))
+    if not stops:
+        return _Series((), like, np.zeros((0, 0)), np.zeros((0, 0)))
+    grades = grades_of(evidence, stops, like, _rng(evidence, "grades"))
+    return _Series(tuple(stops), like, grades, level_of(stops, grades))
+
+
+def _stop_result(evidence: Evidence, series: _Series, index: int) -> StopResult:
+    stop = series.stops[index]
+    nominal = nominal_speed(evidence.sheet, float(np.nanmean(stop.initial_mps)))
+    brought = brought_to(stop.distance_m, stop.initial_mps, nominal)
+    drift, heading, curvature = _sideways(evidence, stop)
+    return StopResult(
+        manoeuvre=stop.manoeuvre.id,
+        initial_speed=Quantity.from_draws(stop.initial_mps, "m/s"),
+        mfdd=Quantity.from_draws(stop.mfdd_mps2, "m/s²"),
+        mfdd_level=Quantity.from_draws(series.level[index], "m/s²"),
+        peak=Quantity.from_draws(stop.peak_mps2, "m/s²"),
+        mean=Quantity.from_draws(stop.mean_mps2, "m/s²"),
+        distance=Quantity.from_draws(stop.distance_m, "m"),
+        distance_nominal=None if brought is None else Quantity.from_draws(brought, "m"),
+        nominal_speed=None if brought is None else Quantity(nominal, 0.0, "m/s"),
+        build_up_s=Quantity.from_draws(stop.build_up_s, "s"),
+        drift=drift,
+        heading_change=heading,
+        grade=Quantity.from_draws(series.grades[index], "1"),
+        road_curvature=curvature,
+    )
+
+
+def _sideways(
+    evidence: Evidence, stop: StopDraws
+) -> tuple[Quantity | None, Quantity | None, Quantity | None]:
+    """Return drift, heading change, and the curvature of the road where it was allowed for."""
+    rng = _rng(evidence, f"{stop.manoeuvre.id} sideways")
+    path = stop_path(evidence, stop, evidence.draws[stop.manoeuvre.id], rng)
+    if path is None:
+        return None, None, None
+    found = straightness(path, stop)
+    curvature = road_curvature(evidence, stop, found.curvature_pm, rng)
+    if curvature is not None:
+        found = off_the_road(found, curvature)
+    return (
+        Quantity.from_draws(found.drift_m, "m"),
+        Quantity.from_draws(found.heading_change_rad, "rad"),
+        None if curvature is None else Quantity.from_draws(curvature, "1/m"),
+    )
+
+
+def _snub_result(snub: StopDraws) -> SnubResult:
+    return SnubResult(
+        manoeuvre=snub.manoeuvre.id,
+        initial_speed=Quantity.from_draws(snub.initial_mps, "m/s"),
+        final_speed=Quantity.from_draws(snub.final_mps, "m/s"),
+        mean=Quantity.from_draws(snub.mean_mps2, "m/s²"),
+        peak=Quantity.from_draws(snub.peak_mps2, "m/s²"),
+        distance=Quantity.from_draws(snub.distance_m, "m"),
+    )
+
+
+def _use(evidence: Evidence, manoeuvre: Manoeuvre, made: StopDraws | None) -> Use:
+    if made is None:
+        return Use(manoeuvre, None, None)
+    return Use(manoeuvre, made.initial_mps, made.final_mps)
+
+
+def _effective_mass(evidence: Evidence) -> Floats | None:
+    """Return draws of mass and rotating parts, kg, as many as there are of the motion."""
+    counts = {draws.speed_mps.shape[0] for draws in evidence.draws.values()}
+    if len(counts) != 1:
+        return None
+    (count,) = counts
+    rng = _rng(evidence, "mass")
+    mass = mass_draws(evidence.sheet, count, rng)
+    return None if mass is None else mass * coasting_factor_draws(evidence.sheet, count, rng)
+
+
+def _fade(series: _Series) -> Quantity | None:
+    level = series.level[series.like]
+    if level.shape[0] < LEAST_FOR_FADE:
+        return None
+    return Quantity.from_draws(level[-1] / level[0], "1")
+
+
+def _spread(evidence: Evidence, series: _Series) -> Quantity | None:
+    level = series.level[series.like]
+    if level.shape[0] < 2:
+        return None
+    return Quantity.from_draws(spread_of(_whole(level), _rng(evidence, "spread")), "1")
+
+
+def _whole(draws: Floats) -> Floats:
+    """Return draws [n, c] with the few that do not exist set to their stop's mean."""
+    mean = np.nanmean(draws, axis=1, keepdims=True)
+    return np.where(np.isfinite(draws), draws, mean)
+
+
+def _trends(
+    evidence: Evidence, series: _Series, uses: Sequence[Use], mass_kg: Floats | None
+) -> tuple[Trend | None, Trend | None]:
+    """Return the trends of the like stops against their number and the energy put in before."""
+    level = _whole(series.level[series.like]) if series.like.any() else np.zeros((0, 0))
+    if level.shape[0] < LEAST_FOR_FADE:
+        return None, None
+    rng = _rng(evidence, "trend")
+    per_stop = trend_of(level, np.arange(level.shape[0], dtype=np.float64), rng)
+    specific = [use.energy_jpkg for use in uses]
+    if mass_kg is None or any(energy is None for energy in specific):
+        return per_stop, None
+    energy = [float(np.nanmean(mass_kg * e)) for e in specific if e is not None]
+    before = dict(zip((u.manoeuvre.id for u in uses), np.cumsum([0.0, *energy]), strict=False))
+    ids = [s.manoeuvre.id for s, like in zip(series.stops, series.like, strict=True) if like]
+    return per_stop, trend_of(level, np.array([before[i] for i in ids]), rng)
+
+
+def _remarks(
+    results: Sequence[StopResult], series: _Series, trend: Trend | None
+) -> tuple[str, ...]:
+    said = [
+        f"{stop.manoeuvre}: the road bends; drift and heading change are against its bend"
+        for stop in results
+        if stop.road_curvature is not None
+    ]
+    if trend is not None:
+        said.append(_trend_in_words(trend, int(np.count_nonzero(series.like))))
+    return tuple(said)
+
+
+def _trend_in_words(trend: Trend, count: int) -> str:
+    slope = Quantity.from_draws(100.0 * trend.slope, "1")
+    if slope is None or slope.low <= 0.0 <= slope.high:
+        return f"over {count} like stops no trend is told from the driver's variation"
+    way = "falls" if slope.value < 0.0 else "rises"
+    return (
+        f"over {count} like stops braking {way} by {abs(slope.value):.1f} % ± {slope.u95:.1f} % "
+        "a stop, more than the driver's variation explains"
+    )

@@ -1,0 +1,218 @@
+"""When braking begins, found between samples.
+
+Around its beginning a stop is: driving on evenly, the foot off the throttle, the brakes coming on
+along a ramp, then braking that slowly changes. When each begins is a grid; what is linear in it
+(speeds and decelerations) is solved for every place on the grid at once, and the grid is weighted
+by how well it explains the fixes. The joint draws of the motion would round the corner off; a foot
+does not.
+
+Reference: linear Gaussian model with a few non-linear parameters on a grid, A. Gelman et al.,
+Bayesian Data Analysis, 3rd ed., chapter 14 (value from memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import solve_triangular
+
+from roadtest.measures.braking.ramp import distance_parts, speed_parts
+from roadtest.motion.estimate import POSITION_MODEL, SPEED_MODEL, Motion
+from roadtest.motion.kinematics import SlowError
+
+Floats = NDArray[np.float64]
+
+# Times a foot takes, s: from first bite to full braking, and from throttle to brake. Drivers
+# measured on roads mostly take 0.2 to 0.6 s for either. Common practice, no published source.
+_RISES_S = np.array([0.06, 0.14, 0.22, 0.30, 0.40, 0.50, 0.65, 0.85])
+_RISE_PRIOR = (0.32, 1.8)  # median, factor of one standard deviation
+_LIFTS_S = np.array([0.0, 0.15, 0.3, 0.45, 0.6, 0.9])
+# Priors of the linear part: speed, drift of speed before, engine braking that sets in, change of
+# braking a second as a share of it. Engines hold a light car back by 0.3 to 1.2 m/s².
+_SPEED_SD_MPS = 5.0
+_EVEN_SD_MPS2 = 0.3
+_LIFT_MPS2 = (-0.7, 0.4)
+_BRAKING_SD_MPS2 = 4.0
+_CHANGE_SD = 0.15
+_UNEVEN_SHARE, _UNEVEN_MEMORY_S = 0.04, 0.3  # no foot holds a pedal stiller
+_SEARCH_S = 0.8  # to either side of where the manoeuvre was found to begin
+_STEP_S, _COARSE_STEP_S = 0.02, 0.08
+_BEFORE_S = 2.0
+_UNTIL_SHARE = 0.45  # of the initial speed: what comes later says nothing about the beginning
+
+
+@dataclass(frozen=True)
+class Onset:
+    """The beginning of one stop in c draws, [c] each. Accelerations in m/s², negative braking."""
+
+    time_s: Floats
+    rise_s: Floats  # from first bite to full braking
+    before_mps2: Floats  # acceleration with the foot off, brakes not on yet
+    braking_mps2: Floats  # what the brakes add once the ramp is done
+    change_mps3: Floats  # how the braking then changes
+
+
+@dataclass(frozen=True)
+class _Fixes:
+    """What was observed around the beginning: speeds at times, or mean speeds between times."""
+
+    edges_s: Floats  # [n] times, or [n+1] for means between them
+    values_mps: Floats  # [n]
+    covariance: Floats  # [n, n]
+    means: bool
+
+
+@dataclass(frozen=True)
+class _Rough:
+    """What the mean path says of the stop already."""
+
+    start_s: float
+    end_s: float  # of what is looked at
+    speed_mps: float
+    braking_mps2: float
+
+
+def find_onset(
+    motion: Motion,
+    mean_path: tuple[Floats, Floats],
+    start_s: float,
+    count: int,
+    rng: np.random.Generator,
+) -> Onset | None:
+    """Return `count` draws of when braking begins, or None where too few fixes show it.
+
+    Parameters
+    ----------
+    motion : the drive's motion
+    mean_path : times [k] and speeds [k] of the stop, s and m/s
+    start_s : about when it begins
+    count : of draws
+    """
+    rough = _rough(*mean_path, start_s)
+    fixes = _fixes(motion, mean_path, rough)
+    if fixes is None:
+        return None
+    fit = _Fit(fixes, rough)
+    coarse = fit.log_weights(_grid(np.arange(-_SEARCH_S, _SEARCH_S, _COARSE_STEP_S) + start_s))
+    return fit.draw(coarse, count, rng)
+
+
+def _rough(time_s: Floats, speed_mps: Floats, start_s: float) -> _Rough:
+    speed = float(np.interp(start_s - 0.3, time_s, speed_mps))
+    slow = np.flatnonzero((time_s > start_s) & (speed_mps < _UNTIL_SHARE * speed))
+    end = float(time_s[slow[0]] if slow.size else time_s[-1])
+    ends = np.interp([start_s + 0.4, max(end, start_s + 0.6)], time_s, speed_mps)
+    braking = float(ends[0] - ends[1]) / (max(end, start_s + 0.6) - start_s - 0.4)
+    return _Rough(start_s, end, speed, max(braking, 0.5))
+
+
+def _fixes(motion: Motion, mean_path: tuple[Floats, Floats], rough: _Rough) -> _Fixes | None:
+    """Return the fixes around the beginning, or None when there are fewer than three."""
+    time = motion.time_s
+    inside = (time >= rough.start_s - _BEFORE_S) & (time <= rough.end_s) & motion.observed.seen
+    if np.count_nonzero(inside) < 3:
+        return None
+    time, values = time[inside], motion.observed.values[:, inside]
+    rounding = motion.observed.rounding[inside]
+    if not motion.observed.with_position:
+        misfit = values[0] - np.interp(time, *mean_path)
+        variance = _robust(misfit, motion) + rounding
+        covariance = np.diag(variance) + _slow(time, SPEED_MODEL.slow) + _uneven(time, rough)
+        return _Fixes(time, values[0], covariance, means=False)
+    return _from_positions(time, values, motion, rough)
+
+
+def _from_positions(time: Floats, places: Floats, motion: Motion, rough: _Rough) -> _Fixes:
+    """Return mean speeds between positions [2, n], along the line the car drives."""
+    way = places[:, -1] - places[:, 0]
+    along = (way / max(float(np.hypot(*way)), 1e-9)) @ places
+    h = np.diff(time)
+    noise = np.diag(np.full(time.size, motion.noise.sd**2)) + _slow(time, POSITION_MODEL.slow)
+    differences = (np.eye(time.size, k=1) - np.eye(time.size))[:-1] / h[:, None]
+    covariance = differences @ noise @ differences.T + _uneven(0.5 * (time[1:] + time[:-1]), rough)
+    return _Fixes(time, np.diff(along) / h, covariance, means=True)
+
+
+def _robust(misfit: Floats, motion: Motion) -> Floats:
+    """Return the variance [n] each fix deserves: outlying ones are believed less (Student's t)."""
+    square = motion.noise.sd**2
+    return np.asarray(square * (motion.noise.tail + misfit**2 / square) / (motion.noise.tail + 1.0))
+
+
+def _slow(time: Floats, errors: tuple[SlowError, ...]) -> Floats:
+    apart = np.abs(time[:, None] - time)
+    return np.asarray(sum(e.sd**2 * np.exp(-apart / e.memory_s) for e in errors))
+
+
+def _uneven(time: Floats, rough: _Rough) -> Floats:
+    """Return the covariance [n, n] of speed that an unsteady foot gives, from the beginning on."""
+    step = max(rough.end_s - rough.start_s, 0.1) / 40.0
+    into = step * (np.arange(40) + 0.5)
+    kernel = np.exp(-np.abs(into[:, None] - into) / _UNEVEN_MEMORY_S)
+    sd = _UNEVEN_SHARE * rough.braking_mps2
+    reach = np.clip(time[:, None] - rough.start_s - (into - 0.5 * step), 0.0, step)
+    return np.asarray(sd**2 * reach @ kernel @ reach.T)
+
+
+def _grid(starts_s: Floats) -> Floats:
+    """Return the places [3, g]: start, lift, rise."""
+    return np.array(np.meshgrid(starts_s, _LIFTS_S, _RISES_S, indexing="ij")).reshape(3, -1)
+
+
+class _Fit:
+    """The linear model at any places of the grid."""
+
+    def __init__(self, fixes: _Fixes, rough: _Rough) -> None:
+        self._fixes = fixes
+        self._root = np.linalg.cholesky(fixes.covariance)
+        self._seen = solve_triangular(self._root, fixes.values_mps, lower=True)
+        braking = rough.braking_mps2
+        self._mean = np.array([rough.speed_mps, 0.0, _LIFT_MPS2[0], -braking, 0.0])
+        sd = [_SPEED_SD_MPS, _EVEN_SD_MPS2, _LIFT_MPS2[1], _BRAKING_SD_MPS2, _CHANGE_SD * braking]
+        self._precision = 1.0 / np.square(sd)
+
+    def log_weights(self, grid: Floats) -> tuple[Floats, Floats]:
+        """Return `grid` [3, g] and the log posterior [g] of its places, up to a constant."""
+        information, pull = self._normal(grid)
+        solution = np.linalg.solve(information, pull[..., None])[..., 0]
+        log = 0.5 * ((pull * solution).sum(axis=1) - np.linalg.slogdet(information)[1])
+        spread = np.log(grid[2] / _RISE_PRIOR[0]) / np.log(_RISE_PRIOR[1])
+        cell = np.log(np.gradient(np.log(_RISES_S)))[np.searchsorted(_RISES_S, grid[2] - 1e-9)]
+        return grid, log - 0.5 * spread**2 + cell
+
+    def draw(self, coarse: tuple[Floats, Floats], count: int, rng: np.random.Generator) -> Onset:
+        """Return draws from the grid, made fine where the coarse one has weight."""
+        grid, log = coarse
+        likely = grid[0][log > log.max() - 9.0]
+        low, high = likely.min() - _COARSE_STEP_S, likely.max() + _COARSE_STEP_S
+        grid, log = self.log_weights(_grid(np.arange(low, high, _STEP_S)))
+        weight = np.exp(log - log.max())
+        pick = rng.choice(weight.size, count, p=weight / weight.sum())
+        information, pull = self._normal(grid[:, pick])
+        noise = rng.standard_normal((count, self._mean.size, 1))
+        upper = np.linalg.cholesky(information).transpose(0, 2, 1)
+        mean = np.linalg.solve(information, pull[..., None])
+        linear: Floats = np.asarray(
+            (mean + np.linalg.solve(upper, noise))[..., 0], dtype=np.float64
+        )
+        time = grid[0, pick] + _STEP_S * (rng.random(count) - 0.5)
+        return Onset(time, grid[2, pick], linear[:, 1] + linear[:, 2], linear[:, 3], linear[:, 4])
+
+    def _normal(self, grid: Floats) -> tuple[Floats, Floats]:
+        """Return information matrices [g, p, p] and right-hand sides [g, p]."""
+        design = _design(self._fixes, grid)
+        g, n, p = design.shape
+        flat = design.transpose(1, 0, 2).reshape(n, g * p)
+        white = solve_triangular(self._root, flat, lower=True).reshape(n, g, p).transpose(1, 0, 2)
+        information = white.transpose(0, 2, 1) @ white + np.diag(self._precision)
+        return information, self._seen @ white + self._precision * self._mean
+
+
+def _design(fixes: _Fixes, grid: Floats) -> Floats:
+    """Return what each linear part adds to each observation, [g, n, 5]."""
+    if not fixes.means:
+        return speed_parts(fixes.edges_s, grid)
+    distances = distance_parts(fixes.edges_s, grid)
+    return np.asarray(np.diff(distances, axis=1) / np.diff(fixes.edges_s)[:, None])

@@ -1,0 +1,120 @@
+"""One stop or snub: every figure of it as draws, one for each draw of the motion."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roadtest.manoeuvres import Manoeuvre
+from roadtest.measures.braking.curves import Curves, State
+from roadtest.measures.braking.onset import Onset, find_onset
+from roadtest.measures.mfdd import (
+    LOWER_SHARE,
+    UPPER_SHARE,
+    mean_fully_developed_deceleration,
+)
+from roadtest.motion.estimate import Motion
+
+Floats = NDArray[np.float64]
+
+_PEAK_S = 0.1  # formats: the largest mean over 0.1 s
+_PEAK_STEP_S = 0.02
+_REST_MPS = 0.1  # below it a receiver does not tell rolling from standing; it is a centimetre
+BUILT_UP_SHARE = 0.9  # of the mean fully developed deceleration
+
+
+@dataclass(frozen=True)
+class StopDraws:
+    """A stop (or, with `to_rest` False, a snub) in c draws; [c] each, NaN where it is not shown."""
+
+    manoeuvre: Manoeuvre
+    onset: Onset
+    initial_mps: Floats
+    final_mps: Floats
+    end_s: Floats
+    distance_m: Floats
+    upper_s: Floats  # when speed falls to 0.8 of the initial one
+    lower_s: Floats  # when it falls to 0.1
+    mfdd_mps2: Floats
+    peak_mps2: Floats
+    mean_mps2: Floats  # over the distance: (initial² - final²) / (2 · distance)
+    build_up_s: Floats
+
+
+def measure_stop(
+    manoeuvre: Manoeuvre, curves: Curves, motion: Motion, rng: np.random.Generator
+) -> StopDraws | None:
+    """Return the figures of a stop or snub; None where the log doesn't show its beginning."""
+    mean_path = curves.time_s, curves.draws.speed_mps.mean(axis=0)
+    onset = find_onset(motion, mean_path, manoeuvre.start_s, curves.count, rng)
+    if onset is None:
+        return None
+    first = curves.at(onset.time_s)
+    end_s = _ends(manoeuvre, curves, onset)
+    last = curves.at(end_s)
+    upper_s = curves.falls_to(UPPER_SHARE * first.speed_mps, onset.time_s)
+    lower_s = curves.falls_to(LOWER_SHARE * first.speed_mps, onset.time_s)
+    mfdd = _mfdd(first, curves.at(upper_s), curves.at(lower_s), manoeuvre)
+    distance = last.distance_m - first.distance_m
+    return StopDraws(
+        manoeuvre=manoeuvre,
+        onset=onset,
+        initial_mps=first.speed_mps,
+        final_mps=np.zeros_like(end_s) if manoeuvre.to_rest else last.speed_mps,
+        end_s=end_s,
+        distance_m=distance,
+        upper_s=upper_s,
+        lower_s=lower_s,
+        mfdd_mps2=mfdd,
+        peak_mps2=_peak(curves, onset.time_s, lower_s if manoeuvre.to_rest else end_s, rng),
+        mean_mps2=mean_fully_developed_deceleration(first.speed_mps, last.speed_mps, distance),
+        build_up_s=_build_up(onset, mfdd),
+    )
+
+
+def _ends(manoeuvre: Manoeuvre, curves: Curves, onset: Onset) -> Floats:
+    """Return when [c] the car rests, or for a snub when it was found to let go."""
+    if not manoeuvre.to_rest:
+        return np.full(curves.count, min(manoeuvre.end_s, curves.time_s[-1]))
+    slow_s = curves.falls_to(np.full(curves.count, _REST_MPS), onset.time_s)
+    braking = np.maximum(-curves.at(slow_s - _PEAK_S).acceleration_mps2, 1.0)
+    return np.asarray(np.minimum(slow_s + _REST_MPS / braking, curves.time_s[-1]))
+
+
+def _mfdd(first: State, upper: State, lower: State, manoeuvre: Manoeuvre) -> Floats:
+    if not manoeuvre.to_rest:
+        return np.full(first.speed_mps.size, np.nan)
+    return mean_fully_developed_deceleration(
+        UPPER_SHARE * first.speed_mps,
+        LOWER_SHARE * first.speed_mps,
+        lower.distance_m - upper.distance_m,
+    )
+
+
+def _peak(curves: Curves, start_s: Floats, end_s: Floats, rng: np.random.Generator) -> Floats:
+    """Return the largest mean deceleration over 0.1 s in each draw, m/s².
+
+    The largest of a draw's means is too high, for the draw's own noise is picked out with it; the
+    mean at the moment at which the mean path has its largest is too low, for the peak may be
+    elsewhere. Which of them is nearer is not known: each draw takes one of the two.
+    """
+    times = np.arange(float(np.median(start_s)), float(np.median(end_s)), _PEAK_STEP_S)
+    lag = round(_PEAK_S / _PEAK_STEP_S)
+    if times.size <= lag:
+        return np.full(curves.count, np.nan)
+    speed = np.array([curves.at(np.full(curves.count, t)).speed_mps for t in times])
+    means = (speed[:-lag] - speed[lag:]) / _PEAK_S
+    at_mean_peak = means[int(np.argmax(means.mean(axis=1)))]
+    return np.asarray(np.where(rng.random(curves.count) < 0.5, means.max(axis=0), at_mean_peak))
+
+
+def _build_up(onset: Onset, mfdd_mps2: Floats) -> Floats:
+    """Return the time [c] from the beginning to 0.9 of the mean fully developed deceleration."""
+    missing = BUILT_UP_SHARE * mfdd_mps2 + onset.before_mps2
+    full = -onset.braking_mps2
+    on_ramp = onset.rise_s * missing / full
+    growth = -onset.change_mps3
+    later = 0.5 * onset.rise_s + (missing - full) / np.where(growth > 0.0, growth, np.nan)
+    return np.where(missing <= full, np.clip(on_ramp, 0.0, None), later)
