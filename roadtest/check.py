@@ -33,7 +33,7 @@ from roadtest.results import (
     Remark,
     Results,
 )
-from roadtest.wording import quantity_text, sentence, speeds_in_read_unit
+from roadtest.wording import as_people_read, quantity_text, sentence
 
 DRAWS: Final = 200
 MARGIN_S: Final = 2.0  # of motion drawn on either side of a manoeuvre
@@ -152,7 +152,7 @@ def conclude(survey: Survey, progress: Progress) -> Results:
         channels=measured.channels,
         inspections=_inspections(drive.notes),
         remarks=tuple(
-            Remark(section, sentence(text))
+            Remark(section, sentence(as_people_read(text, drive.sheet.units)))
             for section, said in measured.remarks.items()
             for text in said
         ),
@@ -188,7 +188,7 @@ def _manoeuvres(evidence: Evidence, measured: Measured) -> tuple[Manoeuvre, ...]
                 end_s=made.end_s,
                 gear=measured.gear_of.get(made.id) or None,
                 used=made.used and aside is None,
-                why_not=why_not and speeds_in_read_unit(why_not, evidence.sheet.units),
+                why_not=why_not and as_people_read(why_not, evidence.sheet.units),
             )
         )
     return tuple(shown)

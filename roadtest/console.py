@@ -19,9 +19,10 @@ from roadtest.results import (
 )
 from roadtest.terminal import Page
 from roadtest.wording import (
-    NOT_MEASURED,
+    PERCENT_FINDINGS,
     VERDICT_MARK,
     VERDICT_WORD,
+    against_limit,
     clock_text,
     duration_text,
     limit_text,
@@ -37,8 +38,6 @@ _SPEED_FROM: Final = {
     "doppler": "speed as the receiver gives it",
     "position": "speed from positions only",
 }
-PERCENT_FINDINGS: Final = frozenset({"clutch_slip", "fade", "spread"})
-"""Findings whose fractions are read in per cent; other fractions are ratios."""
 
 
 def render(
@@ -174,13 +173,13 @@ def _put_finding(page: Page, finding: Finding, units: ReadIn) -> None:
     page.paragraph(finding.title, label=label, indent=_INDENT, paint=_PAINT[finding.verdict])
     percent = finding.id in PERCENT_FINDINGS
     telling = _telling_items(finding)
-    lines = [_against_limit(finding, units, percent)]
+    lines = [against_limit(finding.measured, finding.limit, units, percent=percent)]
     if telling:
         shared = telling[0].limit if len({item.limit for item in telling}) == 1 else None
         allowed = limit_text(shared, units, percent=percent)
         lines = [f"allowed: {allowed}"] if allowed else []
         lines += [_item_line(item, shared, units, percent) for item in telling]
-    if finding.probability is not None and not telling:
+    if finding.probability is not None and finding.verdict == "not proven" and not telling:
         lines.append(f"probability of conforming: {probability_text(finding.probability)}")
     for lead, said in (
         ("", finding.reason),
@@ -198,14 +197,6 @@ def _telling_items(finding: Finding) -> list[FindingItem]:
     if len(finding.items) < 2:
         return []
     return [item for item in finding.items if item.verdict != "pass"]
-
-
-def _against_limit(finding: Finding | FindingItem, units: ReadIn, percent: bool) -> str:
-    allowed = limit_text(finding.limit, units, percent=percent)
-    if finding.measured is None:
-        return f"{NOT_MEASURED}; allowed: {allowed}" if allowed else ""
-    said = quantity_text(finding.measured, units, percent=percent)
-    return f"{said}; allowed: {allowed}" if allowed else said
 
 
 def _item_line(item: FindingItem, limit: Limit | None, units: ReadIn, percent: bool) -> str:

@@ -20,10 +20,14 @@ VERDICT_WORD: Final[dict[Verdict, str]] = {
 VERDICT_MARK: Final[dict[Verdict, str]] = {"fail": "✗", "not proven": "?", "pass": "✓"}
 
 NOT_MEASURED: Final = "not measured"
+PERCENT_FINDINGS: Final = frozenset({"clutch_slip", "fade", "spread"})
+"""Findings whose fractions are read in per cent; other fractions are ratios."""
 FAR_M: Final = 1000.0  # from here on a length is a distance driven, and read in miles or km
 
 _SPEED_IN_TEXT: Final = re.compile(r"([0-9]+(?:\.[0-9]+)?) m/s(?![²^/0-9])")
 
+_MOMENT_IN_TEXT: Final = re.compile(r"\bat ([0-9]+(?:\.[0-9]+)?) s\b")
+_STRETCH_IN_TEXT: Final = re.compile(r"\bfrom ([0-9]+(?:\.[0-9]+)?) s to ([0-9]+(?:\.[0-9]+)?) s\b")
 _A_NAME: Final = re.compile(r"\S*(?:[0-9]|\.\S)")  # "stop-3: …", "tach.csv: …"
 _READ_AS: Final[dict[str, tuple[str, str]]] = {  # SI unit: read with mph, read with km/h
     "m/s": ("mph", "km/h"),
@@ -117,14 +121,24 @@ def quantity_text(
     return f"{pair_text(read, signed=signed)} {read.unit}".rstrip()
 
 
-def speeds_in_read_unit(text: str, units: ReadIn) -> str:
-    """Return `text` with every speed written in m/s ("from 4.8 m/s") in the unit people read."""
+def as_people_read(text: str, units: ReadIn) -> str:
+    """Return `text` with its speeds in the unit people read, and moments of the drive as a clock.
+
+    Speeds are those written in m/s ("from 4.8 m/s"), moments those written in seconds after "at",
+    or with "from" and "to".
+    """
 
     def read(found: re.Match[str]) -> str:
         speed = in_read_unit(Quantity(float(found[1]), 0.0, "m/s"), units)
-        return f"{number_text(speed.value, len(found[1].replace('.', '')))} {speed.unit}"
+        return f"{number_text(speed.value, 3)} {speed.unit}"
 
-    return _SPEED_IN_TEXT.sub(read, text)
+    def at(found: re.Match[str]) -> str:
+        return f"at {clock_text(float(found[1]))}"
+
+    def between(found: re.Match[str]) -> str:
+        return f"from {clock_text(float(found[1]))} to {clock_text(float(found[2]))}"
+
+    return _STRETCH_IN_TEXT.sub(between, _MOMENT_IN_TEXT.sub(at, _SPEED_IN_TEXT.sub(read, text)))
 
 
 def limit_text(limit: Limit | None, units: ReadIn, *, percent: bool = False) -> str:
@@ -143,6 +157,17 @@ def limit_text(limit: Limit | None, units: ReadIn, *, percent: bool = False) -> 
         return f"at least {low}"
     number, _, symbol = low.partition(" ")
     return f"{number} to {high}" if high.endswith(symbol) else f"{low} to {high}"
+
+
+def against_limit(
+    measured: Quantity | None, limit: Limit | None, units: ReadIn, *, percent: bool = False
+) -> str:
+    """Return "5.9 ± 0.3 m/s²; allowed: at least 5.8 m/s²"; "" with neither figure nor limit."""
+    allowed = limit_text(limit, units, percent=percent)
+    if measured is None:
+        return f"{NOT_MEASURED}; allowed: {allowed}" if allowed else ""
+    said = quantity_text(measured, units, percent=percent)
+    return f"{said}; allowed: {allowed}" if allowed else said
 
 
 def probability_text(probability: float) -> str:

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from roadtest.quantity import Quantity
 from roadtest.results import Limit, ReadIn
 from roadtest.wording import (
+    as_people_read,
     clock_text,
     duration_text,
     limit_text,
@@ -19,7 +20,7 @@ from roadtest.wording import (
     probability_text,
     quantity_text,
     rounded,
-    speeds_in_read_unit,
+    sentence,
 )
 
 
@@ -151,7 +152,21 @@ def test_numbers_and_times() -> None:
 
 def test_speeds_inside_a_text_are_read_in_the_unit_people_read() -> None:
     text = "too slow: from 4.8 m/s, at least 6.9 m/s needed; 1.3 m/s² and 22 m/s/s stay"
-    assert speeds_in_read_unit(text, "mph") == (
-        "too slow: from 11 mph, at least 15 mph needed; 1.3 m/s² and 22 m/s/s stay"
+    assert as_people_read(text, "mph") == (
+        "too slow: from 10.7 mph, at least 15.4 mph needed; 1.3 m/s² and 22 m/s/s stay"
     )
-    assert speeds_in_read_unit("12.00 m/s", "km/h") == "43.2 km/h"
+    assert as_people_read("12.00 m/s", "km/h") == "43.2 km/h"
+
+
+def test_moments_inside_a_text_are_read_as_a_clock() -> None:
+    text = "no fixes from 375.6 s to 382.8 s, pedal eased at 936.1 s, held for 5 s"
+    assert as_people_read(text, "mph") == (
+        "no fixes from 6:16 to 6:23, pedal eased at 15:36, held for 5 s"
+    )
+
+
+def test_a_sentence_begins_large_and_ends_in_a_full_stop() -> None:
+    assert sentence(" the road bends ") == "The road bends."
+    assert sentence("stop-3: no fixes") == "stop-3: no fixes."
+    assert sentence("tach.csv: no gears!") == "tach.csv: no gears!"
+    assert sentence(" ") == ""

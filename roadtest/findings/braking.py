@@ -180,8 +180,8 @@ def _left_out(case: Case, stops: list[StopResult], speed: str) -> str:
 def fade(case: Case, target: Target) -> Finding:
     """Return the finding on what is left at the last like stop."""
     limit = Limit(share_of(target), None, "1")
-    how = "from the same speed, one after the other without letting the brakes cool"
-    subject = Subject(target.id, "Brake fade", "stop", "own target", how, percent=True)
+    how = "four stops or more from one speed, one after the other without letting the brakes cool"
+    subject = Subject(target.id, "Brake fade", "fade test", "own target", how, percent=True)
     measured = case.results.braking.fade
     if measured is None:
         why = "Fade needs four stops or more from like speeds"

@@ -172,7 +172,7 @@ def _settle(case: Case, subject: Subject, items: Sequence[FindingItem]) -> str |
     telling = worst_of(open_items)
     if telling.measured is None or telling.limit is None:
         return joined(f"The same {subject.noun} again, {subject.how}")
-    repeat = Repeat(subject.noun, subject.how, subject.log_share)
+    repeat = Repeat(subject.noun, subject.how, subject.percent, subject.log_share)
     return joined(more_driving(case, repeat, telling.measured, telling.limit))
 
 

@@ -46,6 +46,7 @@ class Repeat:
 
     noun: str
     how: str
+    percent: bool = False  # fractions are read in per cent
     log_share: float = 1.0
     """Of the variance: what comes from the GPS log. A faster log lessens that part alone."""
 
@@ -66,10 +67,10 @@ def more_driving(case: Case, repeat: Repeat, measured: Quantity, limit: Limit) -
     count = 1 if narrowed.u95 < away else repeats_needed(narrowed, limit)
     logger = f" with a {number_text(GOOD_RATE_HZ)} Hz log" if faster else ""
     if count is None or count > _MOST_REPEATS:
-        near = case.say_value(away, unit)
+        near = case.say_value(away, unit, percent=repeat.percent)
         return (
-            f"The figure lies {near or 0} from the limit, too near for any drive to tell on which "
-            "side: mend or adjust it, then drive again"
+            f"The figure lies {near} from the limit: no sensible number of repeats tells on which "
+            "side. Mend or adjust what it depends on, then drive again"
         )
     if count == 1:
         return f"The same {repeat.noun} again{logger}, {repeat.how}"
