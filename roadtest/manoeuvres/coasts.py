@@ -23,7 +23,8 @@ _LEAST_MPS: Final = 5.0  # below this a car turns off, or parks
 _JERK_MPS3: Final = 0.15
 """Road and air change slowly: 2 % of grade within 2 s is 0.1 m/s³. A foot changes 0.5 m/s² at
 once."""
-_STEP_MPS2: Final = 0.15  # departure from the smooth course that ends a coast
+_DRIFT_MPS: Final = 0.1  # the same in speed, for small steps
+_STEP_MPS2: Final = 0.1  # departure from the smooth course that ends a coast
 
 
 def find_coasts(profile: Profile) -> list[Manoeuvre]:
@@ -43,7 +44,9 @@ def _smooth_slowing(profile: Profile) -> NDArray[np.bool_]:
     slope = profile.slope(half)
     allow = profile.u_speed_mps / half  # about one and a half standard deviations of the slope
     fastest = _FASTEST_MPS2 + _FASTEST_PM * profile.speed_mps**2
-    slow = (slope < -_SLOWEST_MPS2 + allow) & (slope > -fastest - allow)
+    slow = (slope < -_SLOWEST_MPS2 + np.maximum(allow - _SLOWEST_MPS2, 0.0)) & (
+        slope > -fastest - allow
+    )
     smooth = np.abs(_change(slope, half)) < _JERK_MPS3 + allow / half
     return np.asarray(slow & smooth & ~profile.gap & (profile.speed_mps > _LEAST_MPS))
 
@@ -58,12 +61,14 @@ def _change(values: Floats, half_s: float) -> Floats:
 def _widened(profile: Profile, first: int, last: int) -> tuple[int, int]:
     """Return the run made longer up to where the deceleration leaves its smooth course.
 
-    The steadiness above looks a second or two about each point, twice over, so a run found there
-    is too short by up to that much at either end.
+    The steadiness above looks a second or two about each point, twice over: the ends of a run
+    found there are not those of the coast, its inside is surely in it.
     """
-    if (last - first) * STEP_S < 3.0:
+    margin = round(1.5 * profile.long_s / STEP_S)
+    if last - first < 4 * margin:
         return first, last
-    reach = round(2.5 * profile.long_s / STEP_S)
+    reach = margin + round(2.5 * profile.long_s / STEP_S)
+    first, last = first + margin, last - margin
     low, high = max(first - reach, 0), min(last + reach, profile.time_s.size)
     middle, scale = 0.5 * (first + last), 0.5 * (last - first)
     slope = profile.slope_mps2
@@ -73,7 +78,11 @@ def _widened(profile: Profile, first: int, last: int) -> tuple[int, int]:
     # A parabola runs away outside: beyond the run it is held at its ends.
     smooth = course(np.clip((at - middle) / scale, -1.0, 1.0))
     limit = np.maximum(_STEP_MPS2, 0.5 * np.abs(smooth)) + profile.u_acceleration_mps2[low:high]
-    left = np.flatnonzero((np.abs(slope[low:high] - smooth) > limit) | profile.gap[low:high])
+    off = slope[low:high] - smooth
+    gained = STEP_S * np.cumsum(off)
+    gained -= np.interp(at, [first, last], gained[[first - low, last - 1 - low]])  # beyond the run
+    drifted = np.abs(gained) > _DRIFT_MPS + 2.0 * profile.u_speed_mps[low:high]
+    left = np.flatnonzero((np.abs(off) > limit) | drifted | profile.gap[low:high])
     before, after = left[at[left] < first], left[at[left] >= last]
     return (
         int(at[before[-1]]) + 1 if before.size else low,

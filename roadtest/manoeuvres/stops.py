@@ -61,7 +61,10 @@ def find_stops(profile: Profile) -> list[Manoeuvre]:
     for run in _slowings(profile, slope):
         braking = _braking(profile, *run)
         if braking and found:
-            braking = replace(braking, start_s=max(braking.start_s, found[-1].end_s))
+            if _leads_to(found[-1], braking):
+                found.pop()  # told of by the harder one: already braking
+            else:
+                braking = replace(braking, start_s=max(braking.start_s, found[-1].end_s))
         if braking:
             found.append(braking)
     return [_judged(braking, found) for braking in found]
@@ -137,6 +140,12 @@ def _braking(profile: Profile, first: int, last: int) -> Braking | None:
         fault=None,
     )
     return replace(braking, fault=_fault(profile, braking))
+
+
+def _leads_to(one: Braking, other: Braking) -> bool:
+    """Return whether a braking was the first, gentler step of the next."""
+    at_once = other.start_s - one.end_s < _SETTLED_S
+    return at_once and not one.to_rest and one.mean_mps2 < other.mean_mps2
 
 
 def _rest_after(profile: Profile, last: int) -> float | None:
