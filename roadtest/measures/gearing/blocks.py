@@ -1,0 +1,160 @@
+"""Stretches of a second or so with one gear engaged: what ratios are worked out from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roadtest.evidence import Evidence
+from roadtest.measures.gearing.engine import EngineSamples
+from roadtest.measures.gearing.sequence import Sequence
+from roadtest.measures.gearing.turns import Turns
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+_LENGTH_S: Final = 1.0
+_MOST_BLOCKS: Final = 900  # longer drives have longer blocks
+_AFTER_SHIFT_S: Final = 0.8  # for a filtered tach (time constant 0.1 to 0.3 s) to settle
+_BEFORE_SHIFT_S: Final = 0.3
+LIGHT_MPS2: Final = (-0.4, 1.3)
+"""Of push: from the engine's own braking to easy driving. Harder slowing is done with the brakes,
+and how much of it by the driven wheels is not known."""
+_SLOW_ROWS_S: Final = 2.0
+_LEAST_LIGHT_S: Final = 3.0
+_SLOWEST_MPS: Final = 3.0
+
+
+@dataclass(frozen=True)
+class Blocks:
+    """Means over each block, [b] each."""
+
+    gear: Ints
+    time_s: Floats
+    clock_s: Floats
+    length_s: Floats
+    samples: Floats  # how many
+    log_turns: Floats
+    late: Floats
+    swing: Floats
+    push_mps2: Floats
+    push_square: Floats  # mean of push · |push|
+    acceleration_mps2: Floats
+    speed_mps: Floats
+    u_speed_mps: Floats
+    climb_mps2: Floats
+    u_grade: Floats
+    rpm: Floats
+    plateaus: Floats  # how many different readings followed one another in it
+    seconds: Floats  # [k], locked time of each gear, light or not
+
+
+def blocks_of(
+    evidence: Evidence, samples: EngineSamples, turns: Turns, sequence: Sequence, count: int
+) -> Blocks:
+    """Return the blocks of settled, light-load driving in each of `count` gears.
+
+    Pulls are left out, for they are where a clutch may slip. A gear with too little light driving
+    gets its loaded samples too, with the creep's uncertainty that goes with their load.
+    """
+    settled = _settled(turns, sequence) & turns.usable & (turns.speed_mps > _SLOWEST_MPS)
+    light = (turns.push_mps2 > LIGHT_MPS2[0]) & (turns.push_mps2 < LIGHT_MPS2[1])
+    for manoeuvre in evidence.manoeuvres:
+        if manoeuvre.kind == "pull":
+            light &= (turns.time_s < manoeuvre.start_s) | (turns.time_s > manoeuvre.end_s)
+    interval = turns.interval_s
+    chosen = settled & light
+    for gear in range(count):
+        mine = settled & (sequence.gear == gear)
+        if interval[mine & light].sum() < _LEAST_LIGHT_S:
+            chosen |= mine & (turns.push_mps2 > LIGHT_MPS2[0])
+    seconds = np.array(
+        [interval[sequence.locked & (sequence.gear == g)].sum() for g in range(count)]
+    )
+    return _means(samples, turns, sequence, np.flatnonzero(chosen), seconds)
+
+
+def _settled(turns: Turns, sequence: Sequence) -> Bools:
+    """Return which samples [n] are locked and far enough from any change of state."""
+    locked = sequence.locked
+    if locked.size < 3:
+        return locked
+    state = np.where(locked, sequence.gear, -1)
+    time = turns.time_s
+    cut = np.flatnonzero((np.diff(state) != 0) | (np.diff(time) > 2.0 * turns.interval_s[:-1]))
+    begins = np.concatenate([[0], cut + 1])
+    ends = np.concatenate([cut, [state.size - 1]])
+    which = np.repeat(np.arange(begins.size), ends - begins + 1)
+    since, until = time - time[begins][which], time[ends][which] - time
+    if float(np.median(turns.interval_s)) > _SLOW_ROWS_S:
+        return locked  # rows so far apart are all next to a change; the blends among them stand out
+    return np.asarray(locked & (since >= _AFTER_SHIFT_S) & (until >= _BEFORE_SHIFT_S))
+
+
+def _means(
+    samples: EngineSamples, turns: Turns, sequence: Sequence, index: Ints, seconds: Floats
+) -> Blocks:
+    time, gear = turns.time_s[index], sequence.gear[index]
+    interval = turns.interval_s[index]
+    length = max(_LENGTH_S, float(interval.sum()) / _MOST_BLOCKS)
+    new_run = np.ones(index.size, dtype=bool)
+    new_run[1:] = (np.diff(index) > 1) | (np.diff(gear) != 0)
+    run = np.cumsum(new_run) - 1
+    since = time - time[new_run][run] if index.size else time
+    new_value = np.ones(index.size, dtype=bool)
+    new_value[1:] = new_run[1:] | (np.diff(turns.rpm[index]) != 0.0)
+    piece = np.floor(since / length + 1e-9)
+    # A reading that stays put has one rounding error, however long: it is one block.
+    first = new_run.copy()
+    if index.size:
+        first[1:] |= np.diff(piece) > 0
+    if samples.step_rpm > 0.0:
+        first = _at_plateaus(first, new_value)
+    start = np.flatnonzero(first)
+    count = np.diff(np.append(start, index.size)).astype(np.float64)
+
+    def mean(values: Floats) -> Floats:
+        if not start.size:
+            return np.zeros(0)
+        return np.asarray(np.add.reduceat(values, start) / count)
+
+    push = turns.push_mps2[index]
+    return Blocks(
+        gear=gear[start],
+        time_s=mean(time),
+        clock_s=mean(turns.clock_s[index]),
+        length_s=mean(interval) * count,
+        samples=count,
+        log_turns=mean(turns.log_turns[index]),
+        late=mean(turns.late[index]),
+        swing=mean(turns.swing[index]),
+        push_mps2=mean(push),
+        push_square=mean(push * np.abs(push)),
+        acceleration_mps2=mean(turns.acceleration_mps2[index]),
+        speed_mps=mean(turns.speed_mps[index]),
+        u_speed_mps=np.sqrt(mean(turns.u_speed_mps[index] ** 2)),
+        climb_mps2=mean(turns.climb_mps2[index]),
+        u_grade=mean(turns.u_grade[index]),
+        rpm=mean(turns.rpm[index]),
+        plateaus=mean(new_value.astype(np.float64)) * count,
+        seconds=seconds,
+    )
+
+
+def _at_plateaus(first: Bools, new_value: Bools) -> Bools:
+    """Return block starts moved on to where the reading next changes."""
+    plateau = np.cumsum(new_value) - 1
+    begins = np.flatnonzero(new_value)
+    moved = np.zeros(first.size, dtype=bool)
+    wanted = np.flatnonzero(first)
+    target = np.where(
+        new_value[wanted],
+        wanted,
+        np.append(begins, first.size)[plateau[wanted] + 1],
+    )
+    moved[target[target < first.size]] = True
+    return moved

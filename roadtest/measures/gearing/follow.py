@@ -1,0 +1,135 @@
+"""From a tach log to gears: clock, sequence and ratios, each made better by the others."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roadtest.evidence import Evidence
+from roadtest.measures.gearing.blocks import Blocks, blocks_of
+from roadtest.measures.gearing.clock import Shift, find_shift
+from roadtest.measures.gearing.engine import EngineSamples
+from roadtest.measures.gearing.modes import GEARS_APART, find_modes
+from roadtest.measures.gearing.ratios import Fit, fit_ratios
+from roadtest.measures.gearing.road import Road
+from roadtest.measures.gearing.sequence import BETWEEN, Sequence, decode
+from roadtest.measures.gearing.turns import Clock, Turns, turns_per_metre
+
+Floats = NDArray[np.float64]
+
+_ROUNDS: Final = 6
+_LEAST_GEAR_S: Final = 1.5
+_LEAST_SHARE: Final = 0.65
+"""At least so much of the time the car is driven (not rolling) the engine keeps step with the road
+in some gear; with a torque converter it hardly ever does (our choice)."""
+_DRIVEN_MPS2: Final = 0.3
+_MOST_STEP_S: Final = 1.0  # that the offset moves in one round
+
+
+@dataclass(frozen=True)
+class Followed:
+    """What one tach log shows. `fit` is None where engine speed follows no fixed ratios."""
+
+    samples: EngineSamples
+    clock: Clock
+    shifts: tuple[Shift, ...]
+    turns: Turns
+    sequence: Sequence  # gear: index into fit.gears
+    blocks: Blocks | None
+    fit: Fit | None
+
+    @property
+    def fit_noise_rpm(self) -> float:
+        """Noise of one sample, as the fit found it."""
+        return self.samples.u_rpm if self.fit is None else self.fit.noise_rpm
+
+
+def follow(samples: EngineSamples, evidence: Evidence, road: Road) -> Followed:
+    """Return what `samples` show of clock, gears and ratios."""
+    shifts = find_shift(samples, road)
+    start = shifts[0].offset_s if shifts else 0.0
+    clock = Clock(start, 0.0, float(samples.time_s[0]))
+    turns = turns_per_metre(samples, road, clock)
+    modes = find_modes(turns)
+    for k in range(_ROUNDS):
+        once = _once(evidence, samples, turns, modes, road)
+        if once.fit is None or once.blocks is None:
+            break
+        fit = once.fit
+        step = float(np.clip(fit.shift_s, -_MOST_STEP_S, _MOST_STEP_S))
+        u_offset = float(np.clip(fit.u_shift_s, 0.02, 0.3))
+        if fit.u_shift_s > _MOST_STEP_S:
+            step, u_offset = 0.0, 0.1  # the drive does not fix it: stay
+        kept = once.blocks.seconds[fit.gears] >= _LEAST_GEAR_S
+        settled = abs(step) < 0.02 * max(fit.u_shift_s, 1e-3) and bool(kept.all())
+        apart = bool(np.all(np.abs(np.diff(fit.log_turns)) > GEARS_APART))
+        if settled and k and apart and kept.size == modes.size:
+            break
+        clock = Clock(clock.offset_s + step, fit.drift, fit.from_s, u_offset)
+        turns = turns_per_metre(samples, road, clock)
+        modes = _merged(fit.log_turns[kept], once.blocks.seconds[fit.gears][kept])
+        modes = _look_again(turns, modes)
+    once = _once(evidence, samples, turns, modes, road)
+    if once.fit is None or not _in_step(turns, once.sequence):
+        return Followed(samples, clock, shifts, turns, _nothing(turns), None, None)
+    sequence = _renumbered(once.sequence, once.fit)
+    return Followed(samples, clock, shifts, turns, sequence, once.blocks, once.fit)
+
+
+@dataclass(frozen=True)
+class _Once:
+    """One round of decoding and fitting."""
+
+    sequence: Sequence
+    blocks: Blocks | None
+    fit: Fit | None
+
+
+def _once(
+    evidence: Evidence, samples: EngineSamples, turns: Turns, modes: Floats, road: Road
+) -> _Once:
+    if not modes.size:
+        return _Once(_nothing(turns), None, None)
+    sequence = decode(turns, modes)
+    blocks = blocks_of(evidence, samples, turns, sequence, modes.size)
+    return _Once(sequence, blocks, fit_ratios(blocks, samples, road))
+
+
+def _look_again(turns: Turns, modes: Floats) -> Floats:
+    """Return the modes with those added that a better clock makes stand out."""
+    again = find_modes(turns)
+    new = [m for m in again.tolist() if np.all(np.abs(modes - m) > GEARS_APART)]
+    return np.sort(np.concatenate([modes, new]))[::-1]
+
+
+def _merged(modes: Floats, seconds: Floats) -> Floats:
+    """Return the modes in order, of any two that have become one the one seen longer."""
+    kept: list[float] = []
+    for k in np.argsort(-seconds):
+        if all(abs(modes[k] - mode) > GEARS_APART for mode in kept):
+            kept.append(float(modes[k]))
+    return np.sort(np.array(kept))[::-1]
+
+
+def _in_step(turns: Turns, sequence: Sequence) -> bool:
+    """Return whether the engine follows the road for most of the time it drives the car."""
+    driven = turns.usable & (turns.speed_mps > 3.0) & (turns.push_mps2 > _DRIVEN_MPS2)
+    time = turns.interval_s
+    total = float(time[driven].sum())
+    return total > 0.0 and float(time[driven & (sequence.gear >= 0)].sum()) >= _LEAST_SHARE * total
+
+
+def _renumbered(sequence: Sequence, fit: Fit) -> Sequence:
+    """Return the sequence with gears as indices into `fit.gears`."""
+    index = np.searchsorted(fit.gears, np.maximum(sequence.gear, 0))
+    known = np.isin(sequence.gear, fit.gears)
+    gear = np.where(known, index, np.where(sequence.gear >= 0, BETWEEN, sequence.gear))
+    return Sequence(gear, sequence.slipping & known)
+
+
+def _nothing(turns: Turns) -> Sequence:
+    n = turns.time_s.size
+    return Sequence(np.full(n, BETWEEN, dtype=np.int64), np.zeros(n, dtype=bool))

@@ -1,0 +1,113 @@
+"""Gears as the data show them: the ratios at which engine and road keep step."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roadtest.measures.gearing.turns import Turns
+
+Floats = NDArray[np.float64]
+
+_STEP: Final = 0.002  # of the grid, in the logarithm
+_LOW, _HIGH = np.log(0.15), np.log(40.0)  # engine turns a metre, any tach setting included
+GEARS_APART: Final = 0.08
+"""Gears nearer than this (8 %) are one: closer steps are hardly built (common practice, no
+published source), and creep and slip can be as much."""
+_LEAST_S: Final = 2.0
+_LEAST_SAMPLES: Final = 4.0
+_CONTRAST: Final = 3.0
+"""A gear's ratio is met at least this much oftener than those beside it (our choice). A torque
+converter shows every ratio about as often as its neighbours."""
+_NEAR_IDLE: Final = 0.15
+_WIDTHS: Final = (0.01, 0.02, 0.035)
+_SIGMAS: Final = 4.0
+_SHARPEST, _BLUNTEST = 0.005, 0.02  # spread of one sample in the search for peaks
+_MOST_GEARS: Final = 9
+
+
+def find_modes(turns: Turns) -> Floats:
+    """Return the log turns per metre [k] of the gears seen, lowest gear (most turns) first."""
+    value, spread, weight = _steady(turns)
+    if value.size < _LEAST_SAMPLES:
+        return np.zeros(0)
+    modes: list[float] = []
+    free = np.ones(value.size, dtype=bool)
+    while len(modes) < _MOST_GEARS and free.any():
+        peak = _highest(value[free], spread[free], weight[free])
+        near = free & (np.abs(value - peak) < GEARS_APART)
+        if weight[near].sum() < _least(turns):
+            break
+        if _stands_out(peak, value, weight) and all(
+            abs(peak - mode) > GEARS_APART for mode in modes
+        ):
+            modes.append(peak)
+        free &= ~near
+    return np.sort(np.array(modes))[::-1]
+
+
+def _least(turns: Turns) -> float:
+    usual = float(np.median(turns.interval_s)) if turns.time_s.size else 1.0
+    return max(_LEAST_S, _LEAST_SAMPLES * usual)
+
+
+def _steady(turns: Turns) -> tuple[Floats, Floats, Floats]:
+    """Return value, spread and time [m] of the samples whose ratio stays put."""
+    value, u = turns.free_of_creep, turns.u_log
+    good = turns.usable & (turns.speed_mps > 2.5)
+    idle = turns.idle_rpm
+    if idle is not None:  # a car that rolls along in neutral shows ratios too
+        good &= np.abs(np.log(np.maximum(turns.rpm, 1.0) / idle)) > _NEAR_IDLE
+    steady = good.copy()
+    if value.size >= 3:
+        change = np.abs(value[2:] - value[:-2])
+        steady[1:-1] &= ~(change > 3.0 * np.hypot(u[2:], u[:-2]) + 0.01)
+        slow = np.diff(turns.time_s) > 1.0
+        # Rows further apart than a second may each be in another gear: no neighbour is asked.
+        apart = np.concatenate([[True], slow]) & np.concatenate([slow, [True]])
+        steady |= good & apart
+    return value[steady], np.clip(u[steady], _SHARPEST, _BLUNTEST), turns.interval_s[steady]
+
+
+def _density(value: Floats, spread: Floats, weight: Floats, at: Floats) -> Floats:
+    """Return time per unit of log ratio at the grid `at`, every sample as wide as it is uncertain.
+
+    Spreads are taken in a few classes, each a smoothed histogram.
+    """
+    total = np.zeros(at.size)
+    edges = np.append(at - 0.5 * _STEP, at[-1] + 0.5 * _STEP)
+    classes = np.clip(np.round(np.log2(spread / _SHARPEST)), 0, 5)
+    for k in np.unique(classes):
+        inside = classes == k
+        counts, _ = np.histogram(value[inside], edges, weights=weight[inside])
+        sd = _SHARPEST * 2.0**k
+        reach = np.arange(-round(4 * sd / _STEP), round(4 * sd / _STEP) + 1) * _STEP
+        kernel = np.exp(-0.5 * (reach / sd) ** 2)
+        total += np.convolve(counts, kernel / kernel.sum(), mode="same") / _STEP
+    return total
+
+
+def _highest(value: Floats, spread: Floats, weight: Floats) -> float:
+    grid = np.arange(_LOW, _HIGH, _STEP)
+    return float(grid[np.argmax(_density(value, spread, weight, grid))])
+
+
+def _stands_out(peak: float, value: Floats, weight: Floats) -> bool:
+    """Return whether the ratio `peak` is met more often than those beside it.
+
+    At one width at least the time inside must be several times what the time beside would put
+    there, and more than chance does (counts scatter by their root).
+    """
+    off = np.abs(value - peak)
+    usual = float(np.median(weight))
+    for width in _WIDTHS:
+        outer = max(2.5 * width, 0.035)
+        beside = (off > outer) & (off < outer + 0.06)
+        expected = float(weight[beside].sum()) * width / 0.06
+        inside = float(weight[off < width].sum())
+        chance = np.sqrt((expected + usual) * usual)
+        if inside > _CONTRAST * expected and inside > expected + _SIGMAS * chance:
+            return True
+    return False

@@ -1,0 +1,226 @@
+"""Engine turns per metre of each gear, the tach's clock and the tyres' creep, all in one fit.
+
+Every block of settled driving says
+
+    log turns = gear + late · δ + late · (c - c0) · drift - swing · λ
+                + push · k1 + push·|push| · k2 + v² · k3 + turning · k4 + climb · k5
+
+with δ what is missing from the clock offset (delay of the dial included), λ the time constant of a
+filtered dial (it tells only where acceleration changes), k1, k2, k4, k5 the tyres' creep, and k3
+what speed does (tyre growth, and drag other than assumed). It is a linear model with errors that
+are correlated in time, solved by generalised least squares with priors on all but the gears and δ.
+
+Reference: JCGM 102:2011, 6.2 (multivariate propagation); A. Gelman et al., Bayesian Data Analysis,
+3rd ed., chapter 14 (regression with known covariance and priors) [values from memory].
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import cho_factor, cho_solve
+
+from roadtest.measures.gearing import creep
+from roadtest.measures.gearing.blocks import Blocks
+from roadtest.measures.gearing.engine import EngineSamples
+from roadtest.measures.gearing.road import G_MPS2, Road
+from roadtest.motion.estimate import SPEED_MODEL
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+U_DRIFT: Final = 50e-6  # of a logger's quartz, standard: 100 ppm at most (our choice)
+U_CALENDAR_S: Final = 10.0  # δ of a calendar clock: weak, so that a steady cruise stays solvable
+U_UNKNOWN_S: Final = 1000.0
+FILTER_S: Final = 0.12
+U_FILTER_S: Final = 0.12
+"""Of the dial's time constant: from none (raw pulses) to a third of a second (our choice)."""
+_U_SHAPE_S: Final = 0.12
+"""What a first-order filter leaves of the response of a real dial, and of the receiver's, which
+filters as well (delays of 0.1 to 1.5 s are seen in recordings)."""
+_GRADE_MEMORY_S: Final = 20.0
+_U_ANY: Final = 100.0  # of a gear's logarithm: nothing is known
+_NU: Final = 5.0  # tails of a block
+_NU_BLENDED: Final = 2.0  # of rows seconds apart, some of which are blends of two gears
+_POSITION_MEMORY_S: Final = 2.0
+_GUESSED_S: Final = 2.0  # between fixes
+
+
+@dataclass(frozen=True)
+class Fit:
+    """The answer: [p] values and their covariance. The first k are the gears' log turns."""
+
+    gears: Ints  # [k] indices of the modes that were fitted
+    value: Floats
+    covariance: Floats
+    noise_rpm: float  # of one sample about the fit
+    from_s: float  # clock reading at which the offset holds
+
+    @property
+    def count(self) -> int:
+        """How many gears."""
+        return int(self.gears.size)
+
+    @property
+    def shift_s(self) -> float:
+        """δ: what is missing from the clock offset."""
+        return float(self.value[self.count])
+
+    @property
+    def u_shift_s(self) -> float:
+        """Standard uncertainty of the offset."""
+        return float(np.sqrt(self.covariance[self.count, self.count]))
+
+    @property
+    def drift(self) -> float:
+        """Of the tach's clock, seconds per second."""
+        return float(self.value[self.count + 1])
+
+    @property
+    def log_turns(self) -> Floats:
+        """[k] log engine turns per metre, free of creep, as the tach shows them."""
+        return self.value[: self.count]
+
+    def draws(self, count: int, rng: np.random.Generator) -> Floats:
+        """Return `count` joint draws [c, p] of everything."""
+        factor = np.linalg.cholesky(self.covariance + 1e-18 * np.eye(self.value.size))
+        return np.asarray(self.value + rng.normal(size=(count, self.value.size)) @ factor.T)
+
+
+def fit_ratios(blocks: Blocks, samples: EngineSamples, road: Road) -> Fit | None:
+    """Return the fit, None when there is nothing to fit."""
+    gears = np.unique(blocks.gear)
+    if gears.size == 0 or blocks.gear.size < gears.size + 1:
+        return None
+    from_s = float(samples.time_s[0])
+    design = _design(blocks, gears, from_s)
+    prior_mean, prior_u = _priors(gears.size, samples, road)
+    slow = _slow_covariance(blocks, road)
+    white = _white_variance(blocks, samples, road)
+    weight, level = np.ones(white.size), 1.0
+    guessed = road.fix_interval_s > _GUESSED_S
+    tail = _NU_BLENDED if guessed else _NU
+    for _ in range(8 if guessed else 4):
+        covariance = slow + np.diag(level * white / weight)
+        value, spread = _solve(design, blocks.log_turns, covariance, prior_mean, prior_u)
+        misfit = blocks.log_turns - design @ value
+        weight = (tail + 1.0) / (tail + misfit**2 / (level * white + np.diag(slow)))
+        level = _noise_level(misfit, white, np.diag(slow), tail)
+    if guessed:
+        # A t distribution tells less than its weights say, by (ν + 3)/(ν + 1).
+        blunt = slow + np.diag(level * white / weight) * (tail + 3.0) / (tail + 1.0)
+        value, spread = _solve(design, blocks.log_turns, blunt, prior_mean, prior_u)
+    # Levels of all gears move together with the drag at rest that was assumed.
+    common = creep.LINEAR * road.drag.u_still_mps2
+    spread[: gears.size, : gears.size] += common**2
+    noise = float(np.sqrt(level)) * float(np.hypot(samples.u_rpm, samples.step_rpm / 12**0.5))
+    return Fit(gears, value, spread, noise, from_s)
+
+
+def _design(blocks: Blocks, gears: Ints, from_s: float) -> Floats:
+    one_hot = (blocks.gear[:, None] == gears).astype(np.float64)
+    return np.column_stack(
+        [
+            one_hot,
+            blocks.late,
+            blocks.late * (blocks.clock_s - from_s),
+            blocks.push_mps2 - blocks.climb_mps2,
+            blocks.push_square,
+            blocks.speed_mps**2,
+            -blocks.swing,
+            blocks.acceleration_mps2 * creep.turning_mass(blocks.log_turns),
+            blocks.climb_mps2,
+        ]
+    )
+
+
+def _priors(count: int, samples: EngineSamples, road: Road) -> tuple[Floats, Floats]:
+    """Return prior means and standard deviations [p]; the gears' are as good as none."""
+    u_shift = U_UNKNOWN_S if samples.clock == "elapsed" else U_CALENDAR_S
+    u_square = float(np.hypot(creep.U_GROWTH_PM2, creep.LINEAR * road.drag.u_square_pm))
+    turning, u_turning = creep.LINEAR * creep.TURNING, creep.LINEAR * creep.U_TURNING
+    # Grades from altitudes may be right or mere error: their creep is anything between none and
+    # that of any other push, and tells nothing of the latter.
+    climb = 0.5 * creep.LINEAR
+    mean = [0.0, 0.0, creep.LINEAR, creep.SQUARE, 0.0, FILTER_S, turning, climb]
+    u = [u_shift, U_DRIFT, creep.U_LINEAR, creep.U_SQUARE, u_square, U_FILTER_S, u_turning, climb]
+    return (
+        np.concatenate([np.zeros(count), mean]),
+        np.concatenate([np.full(count, _U_ANY), u]),
+    )
+
+
+def _slow_covariance(blocks: Blocks, road: Road) -> Floats:
+    """Return the covariance [b, b] of what stays the same for longer than a block."""
+    apart = np.abs(blocks.time_s[:, None] - blocks.time_s)
+    inverse = 1.0 / blocks.speed_mps
+    total = np.zeros_like(apart)
+    if road.motion.source == "doppler":
+        for part in SPEED_MODEL.slow:
+            each = part.sd * inverse
+            total += np.outer(each, each) * np.exp(-apart / part.memory_s)
+        rounding = float(np.sqrt(np.nanmedian(road.motion.observed.rounding)))
+        each = rounding * inverse
+        total += np.outer(each, each) * np.exp(-apart / _POSITION_MEMORY_S)
+    else:
+        each = blocks.u_speed_mps * inverse
+        total += np.outer(each, each) * np.exp(-apart / _POSITION_MEMORY_S)
+    grade = creep.LINEAR * G_MPS2 * blocks.u_grade
+    total += np.outer(grade, grade) * np.exp(-apart / _GRADE_MEMORY_S)
+    return total
+
+
+def _white_variance(blocks: Blocks, samples: EngineSamples, road: Road) -> Floats:
+    """Return the variance [b] of what changes from block to block."""
+    speed = _speed_variance(blocks, road)
+    rounding = samples.step_rpm**2 / 12.0 / np.maximum(blocks.plateaus, 1.0)
+    tach = samples.u_rpm**2 / blocks.samples + rounding
+    swing = (_U_SHAPE_S * blocks.swing) ** 2
+    return np.asarray(speed / blocks.speed_mps**2 + tach / blocks.rpm**2 + swing + 1e-8)
+
+
+def _speed_variance(blocks: Blocks, road: Road) -> Floats:
+    """Return the variance [b] of mean speed that is not shared with other blocks, (m/s)².
+
+    A smoothed speed as good as u has averaged the fixes over h = variance of a fix · interval / u²;
+    so many times as h goes into a block, but not oftener than there are samples, it is new.
+    """
+    motion = road.motion
+    if motion.source == "position":
+        return np.zeros(blocks.length_s.size)  # all of it is in the slow part
+    # Student's t with scale s and ν degrees of freedom tells as much as a normal of this variance.
+    tail = motion.noise.tail
+    fix = motion.noise.sd**2 * (tail + 3.0) / (tail + 1.0)
+    slow = sum(part.sd**2 for part in SPEED_MODEL.slow)
+    smoothed = np.maximum(blocks.u_speed_mps**2 - slow, 0.1 * blocks.u_speed_mps**2)
+    reach_s = np.minimum(fix * road.fix_interval_s / smoothed, 10.0)
+    independent = np.clip(blocks.length_s / np.maximum(reach_s, 1e-3), 1.0, blocks.samples)
+    return np.asarray(smoothed / independent)
+
+
+def _noise_level(misfit: Floats, white: Floats, slow: Floats, tail: float) -> float:
+    """Return how much larger than thought the white variance is, by maximum likelihood.
+
+    Never smaller, for what is known of each instrument is at work; but where fixes are seconds
+    apart (heavy tails) the speed's own uncertainty is little more than a guess.
+    """
+    grid = np.exp(np.linspace(0.0 if tail == _NU else -5.0, 4.0, 61))
+    variance = grid[:, None] * white + slow
+    each = -0.5 * np.log(variance) - 0.5 * (tail + 1) * np.log1p(misfit**2 / variance / tail)
+    return float(grid[np.argmax(each.sum(axis=1))])
+
+
+def _solve(
+    design: Floats, seen: Floats, covariance: Floats, mean: Floats, u: Floats
+) -> tuple[Floats, Floats]:
+    """Return mean and covariance of the coefficients given what was seen."""
+    factor = cho_factor(covariance, lower=True)
+    scaled = cho_solve(factor, design)
+    information = design.T @ scaled + np.diag(1.0 / u**2)
+    spread = np.linalg.inv(information)
+    spread = 0.5 * (spread + spread.T)
+    value = mean + spread @ (scaled.T @ (seen - design @ mean))
+    return value, spread
