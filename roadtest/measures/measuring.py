@@ -6,8 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from roadtest.evidence import Evidence
+from roadtest.measures.braking import measure_braking
 from roadtest.measures.channels import measure_channels
 from roadtest.measures.coasting import measure_coasting
+from roadtest.measures.gearing import measure_gearing
 from roadtest.measures.odometer import measure_odometer
 from roadtest.measures.pulls import measure_pulls
 from roadtest.measures.speedometer import measure_speedometer
@@ -45,24 +47,32 @@ class Measured:
 
 def measure_all(evidence: Evidence, progress: Progress) -> Measured:
     """Return all that the evidence shows."""
-    gear_of: Mapping[str, int | None] = {}
+    progress("following the gears", 0.65)
+    gearing = measure_gearing(evidence)
     progress("measuring the speedometer", 0.75)
     speedometer = measure_speedometer(evidence)
     odometer = measure_odometer(evidence)
+    progress("measuring the stops", 0.8)
+    braking = measure_braking(evidence)
     progress("measuring the coast-downs", 0.85)
-    coasting = measure_coasting(evidence, gear_of)
+    coasting = measure_coasting(evidence, gearing.gear_of)
     progress("measuring the pulls", 0.9)
-    pulls = measure_pulls(evidence, gear_of, coasting)
+    pulls = measure_pulls(evidence, gearing.gear_of, coasting)
     channels = measure_channels(evidence)
     return Measured(
+        gearing=gearing.result,
+        tach=gearing.tach,
+        gear_of=gearing.gear_of,
         speedometer=speedometer.result,
         odometer=odometer.result,
+        braking=braking.result,
         coasting=coasting.result,
         pulls=pulls.result,
         channels=channels.result,
-        gear_of=gear_of,
-        set_aside=coasting.set_aside,
+        set_aside={**braking.set_aside, **coasting.set_aside},
         remarks={
+            "gearing": gearing.remarks,
+            "braking": braking.remarks,
             "coasting": coasting.remarks,
             "pulls": pulls.remarks,
             "channels": channels.remarks,
