@@ -16,6 +16,10 @@ from roadtest.verdicts import COVERAGE_FACTOR_95
 
 Floats = NDArray[np.float64]
 
+LOOK_S: Final = 2.0
+"""How long a look at a dial takes, needle and eye together (common practice, no published source):
+what is read is the mean over it."""
+
 _LEAST_PART_S: Final = 2.0
 _LEAST_CHANCE: Final = 1e-6
 
@@ -77,7 +81,11 @@ def speed_at_look(
     moments = _moments(part, look, count, rng)
     rows = np.resize(np.arange(draws.speed_mps.shape[0]), count)
     mean = np.resize(mean_over(draws, part), count)
-    departure = _each_at(draws.time_s, draws.speed_mps[rows], moments) - mean
+    begin = np.maximum(moments - 0.5 * LOOK_S, draws.time_s[0])
+    end = np.minimum(moments + 0.5 * LOOK_S, draws.time_s[-1])
+    distance = draws.distance_m[rows]
+    gone = _each_at(draws.time_s, distance, end) - _each_at(draws.time_s, distance, begin)
+    departure = gone / (end - begin) - mean
     return np.asarray(mean + departure * rng.choice([-1.0, 1.0], count))
 
 
