@@ -68,7 +68,7 @@ def _stretches(profile: Profile, first: int, last: int) -> list[tuple[int, int]]
 
 def _beside(profile: Profile, first: int, last: int) -> list[tuple[int, int]]:
     """Return the stretches in what is left of a steady run; a short rest is the way there."""
-    return _stretches(profile, first, last) if (last - first) * STEP_S >= LEAST_S else []
+    return _stretches(profile, first, last) if (last - first) * STEP_S >= SHORT_S else []
 
 
 def _widened(
