@@ -21,12 +21,12 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import cho_factor, cho_solve
 
 from roadtest.measures.gearing import creep
 from roadtest.measures.gearing.blocks import Blocks
 from roadtest.measures.gearing.engine import EngineSamples
 from roadtest.measures.gearing.road import G_MPS2, Road
+from roadtest.measures.gearing.slow_errors import SlowErrors
 from roadtest.motion.estimate import SPEED_MODEL
 
 Floats = NDArray[np.float64]
@@ -58,6 +58,7 @@ class Fit:
     covariance: Floats
     noise_rpm: float  # of one sample about the fit
     from_s: float  # clock reading at which the offset holds
+    excess: float  # scatter of the blocks over what the instruments give, in variance
 
     @property
     def count(self) -> int:
@@ -98,26 +99,27 @@ def fit_ratios(blocks: Blocks, samples: EngineSamples, road: Road) -> Fit | None
     from_s = float(samples.time_s[0])
     design = _design(blocks, gears, from_s)
     prior_mean, prior_u = _priors(gears.size, samples, road)
-    slow = _slow_covariance(blocks, road)
+    slow = _slow_errors(blocks, road)
+    shared = slow.variance
     white = _white_variance(blocks, samples, road)
     weight, level = np.ones(white.size), 1.0
     guessed = road.fix_interval_s > _GUESSED_S
     tail = _NU_BLENDED if guessed else _NU
+    prior = prior_mean, prior_u
     for _ in range(8 if guessed else 4):
-        covariance = slow + np.diag(level * white / weight)
-        value, spread = _solve(design, blocks.log_turns, covariance, prior_mean, prior_u)
+        value, spread = _solve(design, blocks.log_turns, slow, level * white / weight, prior)
         misfit = blocks.log_turns - design @ value
-        weight = (tail + 1.0) / (tail + misfit**2 / (level * white + np.diag(slow)))
-        level = _noise_level(misfit, white, np.diag(slow), tail)
+        weight = (tail + 1.0) / (tail + misfit**2 / (level * white + shared))
+        level = _noise_level(misfit, white, shared, tail)
     if guessed:
         # A t distribution tells less than its weights say, by (ν + 3)/(ν + 1).
-        blunt = slow + np.diag(level * white / weight) * (tail + 3.0) / (tail + 1.0)
-        value, spread = _solve(design, blocks.log_turns, blunt, prior_mean, prior_u)
+        blunt = level * white / weight * (tail + 3.0) / (tail + 1.0)
+        value, spread = _solve(design, blocks.log_turns, slow, blunt, prior)
     # Levels of all gears move together with the drag at rest that was assumed.
     common = creep.LINEAR * road.drag.u_still_mps2
     spread[: gears.size, : gears.size] += common**2
     noise = float(np.sqrt(level)) * float(np.hypot(samples.u_rpm, samples.step_rpm / 12**0.5))
-    return Fit(gears, value, spread, noise, from_s)
+    return Fit(gears, value, spread, noise, from_s, level)
 
 
 def _design(blocks: Blocks, gears: Ints, from_s: float) -> Floats:
@@ -153,24 +155,19 @@ def _priors(count: int, samples: EngineSamples, road: Road) -> tuple[Floats, Flo
     )
 
 
-def _slow_covariance(blocks: Blocks, road: Road) -> Floats:
-    """Return the covariance [b, b] of what stays the same for longer than a block."""
-    apart = np.abs(blocks.time_s[:, None] - blocks.time_s)
+def _slow_errors(blocks: Blocks, road: Road) -> SlowErrors:
+    """Return what stays the same for longer than a block."""
     inverse = 1.0 / blocks.speed_mps
-    total = np.zeros_like(apart)
+    parts: list[tuple[Floats, float]] = []
     if road.motion.source == "doppler":
-        for part in SPEED_MODEL.slow:
-            each = part.sd * inverse
-            total += np.outer(each, each) * np.exp(-apart / part.memory_s)
+        parts += [(part.sd * inverse, part.memory_s) for part in SPEED_MODEL.slow]
         rounding = float(np.sqrt(np.nanmedian(road.motion.observed.rounding)))
-        each = rounding * inverse
-        total += np.outer(each, each) * np.exp(-apart / _POSITION_MEMORY_S)
+        parts.append((rounding * inverse, _POSITION_MEMORY_S))
     else:
-        each = blocks.u_speed_mps * inverse
-        total += np.outer(each, each) * np.exp(-apart / _POSITION_MEMORY_S)
-    grade = creep.LINEAR * G_MPS2 * blocks.u_grade
-    total += np.outer(grade, grade) * np.exp(-apart / _GRADE_MEMORY_S)
-    return total
+        parts.append((blocks.u_speed_mps * inverse, _POSITION_MEMORY_S))
+    parts.append((creep.LINEAR * G_MPS2 * blocks.u_grade, _GRADE_MEMORY_S))
+    amplitude = np.array([each for each, _ in parts])
+    return SlowErrors(blocks.time_s, amplitude, tuple(memory for _, memory in parts))
 
 
 def _white_variance(blocks: Blocks, samples: EngineSamples, road: Road) -> Floats:
@@ -214,11 +211,11 @@ def _noise_level(misfit: Floats, white: Floats, slow: Floats, tail: float) -> fl
 
 
 def _solve(
-    design: Floats, seen: Floats, covariance: Floats, mean: Floats, u: Floats
+    design: Floats, seen: Floats, slow: SlowErrors, white: Floats, prior: tuple[Floats, Floats]
 ) -> tuple[Floats, Floats]:
     """Return mean and covariance of the coefficients given what was seen."""
-    factor = cho_factor(covariance, lower=True)
-    scaled = cho_solve(factor, design)
+    mean, u = prior
+    scaled = slow.whitened(design, white)
     information = design.T @ scaled + np.diag(1.0 / u**2)
     spread = np.linalg.inv(information)
     spread = 0.5 * (spread + spread.T)
