@@ -39,10 +39,17 @@ Dash = Literal["solid", "dashed", "dotted", "dash-dot", "long dash"]
 Marker = Literal[
     "circle", "square", "diamond", "triangle up", "triangle down", "plus", "cross", "star"
 ]
-Scale = Literal["number", "clock", "whole"]
-"""How an axis counts: numbers, minutes and seconds of a time in seconds, or whole numbers only."""
+Scale = Literal["number", "clock", "whole", "none"]
+"""How an axis counts: numbers, minutes and seconds of a time in seconds, whole numbers, not."""
 
 SERIES: Final[tuple[Role, ...]] = tuple(role for role in get_args(Role) if "series" in role)
+CAPS: Final[dict[Role, Marker]] = {
+    "hold": "square",
+    "pull": "triangle up",
+    "stop": "triangle down",
+    "coast": "diamond",
+}
+"""The marker above each manoeuvre of a kind, so that colour does not tell the kind alone."""
 DASHES: Final[tuple[Dash, ...]] = get_args(Dash)
 MARKERS: Final[tuple[Marker, ...]] = get_args(Marker)
 
@@ -137,7 +144,7 @@ class Band:
 
 @dataclass(frozen=True, eq=False)
 class Bars:
-    """Level bars from 0 to `length`, one at each height `y` ([n] float); `names` stand beside."""
+    """Level bars from 0 to `length`, one at each height `y` ([n] float), `names` above them."""
 
     y: Floats
     length: Floats
@@ -155,7 +162,8 @@ class Bars:
 class Span:
     """An upright region from x = `start` to `end`: a manoeuvre, or a gap.
 
-    `label` stands at its top where there is room; `set_aside` marks one that was not used.
+    `label` stands at its top where there is room; `set_aside` marks one that was not used. A
+    manoeuvre's role stands in the legend, with the marker that `CAPS` gives it above the frame.
     """
 
     start: float
