@@ -37,7 +37,7 @@ from roadtest.wording import as_people_read, quantity_text, sentence
 
 DRAWS: Final = 200
 MARGIN_S: Final = 2.0  # of motion drawn on either side of a manoeuvre
-LONGEST_HOLD_S: Final = 60.0
+LONGEST_HOLD_S: Final = 30.0
 """Of a hold that is drawn. Our choice: a dial is read within seconds, and a motorway hour costs."""
 SEED: Final = 20_260_502  # any number: the same drive gives the same results
 _TOP_SPEED_S: Final = 2.0  # of motion drawn about the fastest fix
@@ -81,8 +81,8 @@ def survey(drive: Drive, progress: Progress) -> Survey:
     ground = ground_under(screened, motion)
     found = find_manoeuvres(motion)
     progress("drawing the motion", 0.45)
-    # Of braking that is no brake test the record of bedding-in still wants its speeds.
-    drawn = [made for made in found if made.used or made.kind == "stop"]
+    # Snubs are measured as far as they can be, though none of them is judged.
+    drawn = [made for made in found if made.used or (made.kind == "stop" and not made.to_rest)]
     read_at = _dial_read_at(drive.notes, screened.start_unix_s)
     spans = [stretch_to_draw(made, read_at) for made in drawn]
     fastest = float(motion.time_s[int(np.argmax(motion.speed_mps))])

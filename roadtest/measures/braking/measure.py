@@ -27,6 +27,7 @@ from roadtest.measures.braking.series import (
 from roadtest.measures.braking.sideways import straightness
 from roadtest.measures.braking.stop import StopDraws, measure_stop
 from roadtest.measures.inertia import coasting_factor_draws, mass_draws
+from roadtest.motion.estimate import Motion
 from roadtest.quantity import Quantity
 from roadtest.results import BrakingResult, SnubResult, StopResult
 
@@ -181,9 +182,24 @@ def _snub_result(snub: StopDraws) -> SnubResult:
 
 
 def _use(evidence: Evidence, manoeuvre: Manoeuvre, made: StopDraws | None) -> Use:
-    if made is None:
+    if made is not None:
+        return Use(manoeuvre, made.initial_mps, made.final_mps)
+    counts = {draws.speed_mps.shape[0] for draws in evidence.draws.values()}
+    if len(counts) != 1 or not _is_seen(evidence, manoeuvre):
         return Use(manoeuvre, None, None)
-    return Use(manoeuvre, made.initial_mps, made.final_mps)
+    # Everyday braking is not drawn: for the record its speeds at either end will do.
+    rng = _rng(evidence, f"{manoeuvre.id} ends")
+    (count,) = counts
+    before = _speed_near(evidence.motion, manoeuvre.start_s, count, rng)
+    after = _speed_near(evidence.motion, manoeuvre.end_s, count, rng)
+    return Use(manoeuvre, before, np.zeros_like(before) if manoeuvre.to_rest else after)
+
+
+def _speed_near(motion: Motion, at_s: float, count: int, rng: np.random.Generator) -> Floats:
+    """Return `count` draws of the speed at one moment, from its mean and standard uncertainty."""
+    speed = float(np.interp(at_s, motion.time_s, motion.speed_mps))
+    u_speed = float(np.interp(at_s, motion.time_s, motion.u_speed_mps))
+    return np.maximum(rng.normal(speed, u_speed, count), 0.0)
 
 
 def _effective_mass(evidence: Evidence) -> Floats | None:
