@@ -20,6 +20,8 @@ _SLOW_MPS: Final = 2.0
 _CANDIDATES: Final = 12
 _LEAST_OVERLAP_S: Final = 20.0
 _NEAR_S: Final = 3.0  # peaks nearer than this are one peak
+_ELSEWHERE_S: Final = (-8.0, -4.0, -2.0, 2.0, 4.0, 8.0)
+_TELLING: Final = 3.0  # twenty times as likely
 _CALENDAR_SCALE_S: Final = 2.0
 """How far calendar clocks set by hand or by a telephone usually are off (our choice; the density
 has long tails, so that an hour is not ruled out)."""
@@ -51,6 +53,16 @@ def find_shift(samples: EngineSamples, road: Road) -> tuple[Shift, ...]:
     if samples.clock != "elapsed":
         score = score - 1.5 * np.log1p((shifts / _CALENDAR_SCALE_S) ** 2)
     return _ranked(shifts, score)
+
+
+def is_fixed(samples: EngineSamples, road: Road, offset_s: float) -> bool:
+    """Return whether the drive itself tells `offset_s` from offsets seconds away on either side.
+
+    On a steady cruise it does not, and what a straight-line fit says of the offset means nothing.
+    """
+    shifts = offset_s + np.array([0.0, *_ELSEWHERE_S])
+    score = _likelihoods(samples, road, shifts)
+    return bool(score[0] - score[1:].max() > _TELLING)
 
 
 def _ranked(shifts: Floats, score: Floats) -> tuple[Shift, ...]:

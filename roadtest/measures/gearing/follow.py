@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from roadtest.evidence import Evidence
 from roadtest.measures.gearing.blocks import Blocks, blocks_of
-from roadtest.measures.gearing.clock import Shift, find_shift
+from roadtest.measures.gearing.clock import Shift, find_shift, is_fixed
 from roadtest.measures.gearing.engine import EngineSamples
 from roadtest.measures.gearing.modes import GEARS_APART, find_modes
 from roadtest.measures.gearing.ratios import Fit, fit_ratios
@@ -25,6 +25,11 @@ _LEAST_GEAR_S: Final = 1.5
 _LEAST_SHARE: Final = 0.65
 """At least so much of the time the car is driven (not rolling) the engine keeps step with the road
 in some gear; with a torque converter it hardly ever does (our choice)."""
+_LEAST_LOCKED: Final = 0.5  # without what counts as a slipping clutch
+_MOST_EXCESS: Final = 5.0
+"""More than twice the scatter that the instruments have: then these are no fixed ratios (our
+choice; simulated and real manual gearboxes give 0.2 to 1.3)."""
+_LIVELY: Final = 0.03  # 1/s, spread of a/v: a drive so lively fixes the clock if it fixes any gear
 _DRIVEN_MPS2: Final = 0.3
 _MOST_STEP_S: Final = 1.0  # that the offset moves in one round
 
@@ -40,6 +45,7 @@ class Followed:
     sequence: Sequence  # gear: index into fit.gears
     blocks: Blocks | None
     fit: Fit | None
+    fixed: bool = True  # whether the drive fixes the tach's clock
 
     @property
     def fit_noise_rpm(self) -> float:
@@ -54,6 +60,7 @@ def follow(samples: EngineSamples, evidence: Evidence, road: Road) -> Followed:
     clock = Clock(start, 0.0, float(samples.time_s[0]))
     turns = turns_per_metre(samples, road, clock)
     modes = find_modes(turns)
+    fixed = bool(shifts) and is_fixed(samples, road, start)
     for k in range(_ROUNDS):
         once = _once(evidence, samples, turns, modes, road)
         if once.fit is None or once.blocks is None:
@@ -61,7 +68,7 @@ def follow(samples: EngineSamples, evidence: Evidence, road: Road) -> Followed:
         fit = once.fit
         step = float(np.clip(fit.shift_s, -_MOST_STEP_S, _MOST_STEP_S))
         u_offset = float(np.clip(fit.u_shift_s, 0.02, 0.3))
-        if fit.u_shift_s > _MOST_STEP_S:
+        if not fixed or fit.u_shift_s > _MOST_STEP_S:
             step, u_offset = 0.0, 0.1  # the drive does not fix it: stay
         kept = once.blocks.seconds[fit.gears] >= _LEAST_GEAR_S
         settled = abs(step) < 0.02 * max(fit.u_shift_s, 1e-3) and bool(kept.all())
@@ -73,10 +80,10 @@ def follow(samples: EngineSamples, evidence: Evidence, road: Road) -> Followed:
         modes = _merged(fit.log_turns[kept], once.blocks.seconds[fit.gears][kept])
         modes = _look_again(turns, modes)
     once = _once(evidence, samples, turns, modes, road)
-    if once.fit is None or not _in_step(turns, once.sequence):
-        return Followed(samples, clock, shifts, turns, _nothing(turns), None, None)
+    if once.fit is None or not _in_step(turns, once.sequence, once.fit, fixed):
+        return Followed(samples, clock, shifts, turns, _nothing(turns), None, None, fixed)
     sequence = _renumbered(once.sequence, once.fit)
-    return Followed(samples, clock, shifts, turns, sequence, once.blocks, once.fit)
+    return Followed(samples, clock, shifts, turns, sequence, once.blocks, once.fit, fixed)
 
 
 @dataclass(frozen=True)
@@ -114,12 +121,18 @@ def _merged(modes: Floats, seconds: Floats) -> Floats:
     return np.sort(np.array(kept))[::-1]
 
 
-def _in_step(turns: Turns, sequence: Sequence) -> bool:
+def _in_step(turns: Turns, sequence: Sequence, fit: Fit, fixed: bool) -> bool:
     """Return whether the engine follows the road for most of the time it drives the car."""
     driven = turns.usable & (turns.speed_mps > 3.0) & (turns.push_mps2 > _DRIVEN_MPS2)
     time = turns.interval_s
     total = float(time[driven].sum())
-    return total > 0.0 and float(time[driven & (sequence.gear >= 0)].sum()) >= _LEAST_SHARE * total
+    if total <= 0.0 or fit.excess > _MOST_EXCESS:
+        return False
+    if not fixed and float(np.std(turns.late[driven])) > _LIVELY:
+        return False
+    engaged = float(time[driven & (sequence.gear >= 0)].sum()) / total
+    locked = float(time[driven & sequence.locked].sum()) / total
+    return engaged >= _LEAST_SHARE and locked >= _LEAST_LOCKED
 
 
 def _renumbered(sequence: Sequence, fit: Fit) -> Sequence:

@@ -154,7 +154,7 @@ def _offset(followed: Followed) -> tuple[Quantity | None, tuple[str, ...]]:
     fit, name = followed.fit, followed.samples.name
     if fit is None:
         return None, ()
-    sure = not followed.shifts or followed.shifts[0].probability >= _SURE
+    sure = followed.fixed and followed.shifts[0].probability >= _SURE
     if fit.u_shift_s > _MOST_U_OFFSET_S or not sure:
         why = (
             f"{name}: this drive does not fix the tach's clock; it takes pulling away and slowing "

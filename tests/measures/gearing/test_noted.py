@@ -1,0 +1,94 @@
+"""Tach readings noted by hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from roadtest.build_sheet import read_build_sheet
+from roadtest.evidence import Evidence
+from roadtest.logs.model import Note, Notes
+from roadtest.measures.gearing import measure_gearing
+from roadtest.measures.gearing.noted import drive_time, noted_readings, seen_by_hand
+from roadtest.measures.gearing.road import Road
+from tests.measures.gearing.drives import evidence_of, truth_of
+
+HOLD = 2  # the third one, in fourth gear
+
+
+def noted(*rows: Note, graduation: str = "100 rpm") -> Evidence:
+    evidence = evidence_of("right")
+    sheet = replace(
+        evidence.sheet,
+        tach=read_build_sheet(f"[tach]\ngraduation = '{graduation}'\n".encode(), "b").tach,
+    )
+    return replace(evidence, tach=(), sheet=sheet, notes=Notes("notes.csv", rows))
+
+
+def row(item: str, value: float, after_s: float = 5.0, remark: str = "") -> Note:
+    truth = truth_of("right")
+    time = truth.start_utc_s + truth.of_kind("hold")[HOLD].start_s + after_s
+    return Note(2, item, "utc", time, value, str(value), 1.0, remark)  # type: ignore[arg-type]
+
+
+def true_rpm() -> float:
+    return float(truth_of("right").of_kind("hold")[HOLD].figures["mean_rpm"])
+
+
+@pytest.mark.parametrize("remark", ["in 4th", "4th gear", "gear 4", "held in fourth, level"])
+def test_the_gear_may_stand_in_the_remark(remark: str) -> None:
+    evidence = noted(row("tach", round(true_rpm(), -2), remark=remark))
+    (reading,) = noted_readings(evidence, Road.of(evidence))
+    assert reading.gear == 4
+
+
+def test_the_gear_may_be_a_row_of_its_own_nearby() -> None:
+    evidence = noted(row("tach", 2500.0), row("gear", 4.0, 9.0), row("gear", 3.0, 30.0))
+    assert noted_readings(evidence, Road.of(evidence))[0].gear == 4
+
+
+def test_one_reading_gives_a_usable_overall_ratio() -> None:
+    evidence = noted(row("tach", round(true_rpm(), -2), remark="in 4th"))
+    (gear,) = measure_gearing(evidence).result.gears
+    assert gear.gear == 4 and gear.overall is not None
+    assert abs(gear.overall.value - 4.22) < 1.2 * gear.overall.u95
+    assert gear.overall.u95 < 0.06 * gear.overall.value
+
+
+def test_a_coarser_dial_is_known_less_well() -> None:
+    widths = []
+    for graduation in ("50 rpm", "100 rpm", "250 rpm", "500 rpm"):
+        evidence = noted(row("tach", 2500.0), graduation=graduation)
+        widths.append(noted_readings(evidence, Road.of(evidence))[0].u)
+    assert widths == sorted(widths)
+    assert widths[-1] > 2.0 * widths[0]
+
+
+def test_readings_of_one_gear_are_averaged() -> None:
+    evidence = noted(row("tach", 2450.0, 4.0), row("tach", 2500.0, 6.0), row("tach", 2550.0, 8.0))
+    readings = noted_readings(evidence, Road.of(evidence))
+    together = seen_by_hand(readings)
+    assert together.count == 1
+    assert np.sqrt(together.covariance[0, 0]) < min(r.u for r in readings)
+
+
+def test_clock_faces_and_local_times_are_understood() -> None:
+    evidence = noted()
+    evidence = replace(evidence, sheet=replace(evidence.sheet, utc_offset_s=3600.0))
+    start = evidence.start_unix_s
+    utc = replace(row("tach", 2500.0), time_s=start + 60.0)
+    local = replace(utc, clock="local", time_s=start + 3600.0 + 60.0)
+    face = replace(utc, clock="face", time_s=(start + 3600.0 + 60.0) % 86400.0)
+    for note in (utc, local, face):
+        assert drive_time(note, evidence) == pytest.approx(60.0, abs=1e-6)
+    assert drive_time(replace(utc, clock=None, time_s=None), evidence) is None
+
+
+def test_a_reading_at_rest_or_without_a_time_says_nothing() -> None:
+    at_rest = replace(row("tach", 900.0), time_s=truth_of("right").start_utc_s + 2.0)
+    timeless = replace(row("tach", 2500.0), clock=None, time_s=None)
+    evidence = noted(at_rest, timeless)
+    assert noted_readings(evidence, Road.of(evidence)) == ()
+    assert measure_gearing(evidence).result.gears == ()
