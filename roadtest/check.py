@@ -19,6 +19,7 @@ from roadtest.logs.model import GpsLog, Notes
 from roadtest.manoeuvres import Manoeuvre as Found
 from roadtest.manoeuvres import find_manoeuvres
 from roadtest.measures.measuring import Measured, measure_all
+from roadtest.measures.traces import Traces
 from roadtest.motion.distance import distance_driven
 from roadtest.motion.estimate import Span, estimate
 from roadtest.motion.ground import ground_under
@@ -51,6 +52,15 @@ class Survey:
     screened: Screened
     evidence: Evidence
     top_speed: Quantity | None
+
+
+@dataclass(frozen=True)
+class Checked:
+    """A drive after everything: its results, and the curves that they were read from."""
+
+    survey: Survey
+    results: Results
+    traces: Traces
 
 
 def check_folder(folder: Path, build: Path | None, progress: Progress) -> Results:
@@ -132,6 +142,11 @@ def stretch_to_draw(made: Found, read_at: list[float]) -> Span:
 
 def conclude(survey: Survey, progress: Progress) -> Results:
     """Return the results of a surveyed drive: everything measured, judged and put together."""
+    return conclude_with_traces(survey, progress).results
+
+
+def conclude_with_traces(survey: Survey, progress: Progress) -> Checked:
+    """Return the results of a surveyed drive together with the curves behind them."""
     evidence, drive = survey.evidence, survey.drive
     measured = measure_all(evidence, progress)
     progress("judging", 0.95)
@@ -160,7 +175,8 @@ def conclude(survey: Survey, progress: Progress) -> Results:
     case = Case(results, drive.sheet)
     findings = judge_all(case)
     progress("done", 1.0)
-    return replace(results, findings=findings, next_steps=next_steps(case, findings))
+    results = replace(results, findings=findings, next_steps=next_steps(case, findings))
+    return Checked(survey, results, measured.traces)
 
 
 def _drive_info(survey: Survey) -> DriveInfo:

@@ -13,6 +13,7 @@ from roadtest.measures.gearing import measure_gearing
 from roadtest.measures.odometer import measure_odometer
 from roadtest.measures.pulls import measure_pulls
 from roadtest.measures.speedometer import measure_speedometer
+from roadtest.measures.traces import Traces, traces_of
 from roadtest.progress import Progress
 from roadtest.results import (
     BrakingResult,
@@ -43,6 +44,8 @@ class Measured:
     """Why a measure did not use a manoeuvre, by its id."""
     remarks: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     """What the measures noticed, in words, by section of the results."""
+    traces: Traces = field(default_factory=Traces)
+    """Curves behind the results, for charts."""
 
 
 def measure_all(evidence: Evidence, progress: Progress) -> Measured:
@@ -77,4 +80,5 @@ def measure_all(evidence: Evidence, progress: Progress) -> Measured:
             "pulls": pulls.remarks,
             "channels": channels.remarks,
         },
+        traces=traces_of(gearing, speedometer, coasting),
     )
