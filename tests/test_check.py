@@ -200,10 +200,10 @@ def test_splitting_a_log_changes_no_figure(tmp_path: Path) -> None:
 
 def test_of_a_long_hold_the_part_where_the_dial_was_read_is_drawn() -> None:
     hold = Manoeuvre("hold-1", "hold", 100.0, 1000.0)
-    assert stretch_to_draw(hold, []) == Span(518.0, 582.0)
-    assert stretch_to_draw(hold, [110.0]) == Span(98.0, 162.0)
-    assert stretch_to_draw(hold, [700.0]) == Span(668.0, 732.0)
-    assert stretch_to_draw(hold, [995.0, 20.0]) == Span(938.0, 1002.0)
+    assert stretch_to_draw(hold, []) == Span(533.0, 567.0)
+    assert stretch_to_draw(hold, [110.0]) == Span(98.0, 132.0)
+    assert stretch_to_draw(hold, [700.0]) == Span(683.0, 717.0)
+    assert stretch_to_draw(hold, [995.0, 20.0]) == Span(968.0, 1002.0)
     assert stretch_to_draw(Manoeuvre("hold-1", "hold", 100.0, 130.0), []) == Span(98.0, 132.0)
     assert stretch_to_draw(Manoeuvre("coast-1", "coast", 100.0, 300.0), []) == Span(98.0, 302.0)
 
