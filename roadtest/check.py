@@ -41,6 +41,7 @@ MARGIN_S: Final = 2.0  # of motion drawn on either side of a manoeuvre
 LONGEST_HOLD_S: Final = 30.0
 """Of a hold that is drawn. Our choice: a dial is read within seconds, and a motorway hour costs."""
 SEED: Final = 20_260_502  # any number: the same drive gives the same results
+_KNOWN_MPS: Final = 2.0  # a speed less sure than this is a gap's, not the car's
 _TOP_SPEED_S: Final = 2.0  # of motion drawn about the fastest fix
 
 
@@ -89,13 +90,14 @@ def survey(drive: Drive, progress: Progress) -> Survey:
     motion = estimate(screened.observed, rng)
     progress("finding manoeuvres", 0.4)
     ground = ground_under(screened, motion)
-    found = find_manoeuvres(motion)
+    read_at = _dial_read_at(drive.notes, screened.start_unix_s)
+    found = find_manoeuvres(motion, read_at)
     progress("drawing the motion", 0.45)
     # Snubs are measured as far as they can be, though none of them is judged.
     drawn = [made for made in found if made.used or (made.kind == "stop" and not made.to_rest)]
-    read_at = _dial_read_at(drive.notes, screened.start_unix_s)
     spans = [stretch_to_draw(made, read_at) for made in drawn]
-    fastest = float(motion.time_s[int(np.argmax(motion.speed_mps))])
+    known = np.where(motion.u_speed_mps < _KNOWN_MPS, motion.speed_mps, 0.0)
+    fastest = float(motion.time_s[int(np.argmax(known))])
     spans.append(Span(fastest - _TOP_SPEED_S, fastest + _TOP_SPEED_S))
     draws = motion.draws(spans, DRAWS, rng)
     evidence = Evidence(
