@@ -54,10 +54,12 @@ def off_the_road(sideways: Sideways, curvature_pm: Floats) -> Sideways:
     """
     ahead = curvature_pm * sideways.approach_m
     way = sideways.distance_m
+    half = 0.5 * curvature_pm * way
+    arc = way * np.sinc(half / np.pi) * np.sin(ahead + half)
     return replace(
         sideways,
-        drift_m=sideways.drift_m - ahead * way - 0.5 * curvature_pm * way**2,
-        heading_change_rad=sideways.heading_change_rad - ahead - curvature_pm * way,
+        drift_m=sideways.drift_m - arc,
+        heading_change_rad=sideways.heading_change_rad - ahead - 2.0 * half,
     )
 
 

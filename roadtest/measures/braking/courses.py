@@ -55,11 +55,11 @@ def look(evidence: Evidence, stop: StopDraws, draws: Draws) -> Seen | None:
     v = np.interp(time[course], grid, speed)
     turned = np.radians(evidence.gps.course_deg[course]) - reference
     turned = (turned + np.pi) % (2.0 * np.pi) - np.pi
-    step = np.diff(grid, prepend=grid[0] - GRID_S)
+    leg = 0.5 * GRID_S * (speed[1:] + speed[:-1])
     return Seen(
         grid_s=grid,
         speed_mps=speed,
-        way_m=np.cumsum(speed * step),
+        way_m=np.concatenate([[0.0], np.cumsum(leg)]),
         reference_rad=reference,
         onset_s=start,
         course_s=time[course],
@@ -80,10 +80,9 @@ def _places(evidence: Evidence, placed: NDArray[np.int64]) -> tuple[Floats, Floa
 
 
 def _reference(courses: Floats, east: Floats, north: Floats) -> float:
-    """Return the direction of approach: that of the first courses, else of the positions."""
+    """Return the mean direction, from which headings differ little: of courses or positions."""
     if courses.size >= 2:
-        first = courses[: max(2, courses.size // 3)]
-        return float(np.angle(np.exp(1j * first).mean()))
+        return float(np.angle(np.exp(1j * courses).mean()))
     return float(np.arctan2(east[-1] - east[0], north[-1] - north[0]))
 
 

@@ -38,13 +38,13 @@ _HEADING_SD = 0.5
 
 @dataclass(frozen=True)
 class Path:
-    """The path of one stop in c draws, seen along the line of approach."""
+    """The path of one stop in c draws, seen along its mean direction."""
 
     time_s: Floats  # [m]
-    heading_rad: Floats  # [c, m], from the reference, to the right positive
-    aside_m: Floats  # [c, m], to the right of the reference
-    way_m: Floats  # [m], along it
-    reference_rad: float  # clockwise from north
+    heading_rad: Floats  # [c, m], from that direction, to the right positive
+    aside_m: Floats  # [c, m], to its right, from the first time
+    along_m: Floats  # [c, m], along it
+    way_m: Floats  # [m], along the path
 
 
 def stop_path(
@@ -63,8 +63,18 @@ def stop_path(
         [chains[int(k)].draw(int(np.count_nonzero(pick == k)), rng) for k in np.unique(pick)]
     )
     unknown = unknown[:, rng.permutation(count)]
-    heading, aside = (shape.heading @ unknown).T, (shape.aside @ unknown).T
-    return Path(seen.grid_s, heading, aside, seen.way_m, seen.reference_rad)
+    return _path(seen, (shape.heading @ unknown).T)
+
+
+def _path(seen: Seen, heading: Floats) -> Path:
+    """Return the path driven along headings [c, m]; here, no angle is taken for small."""
+    middle = 0.5 * (heading[:, 1:] + heading[:, :-1])
+    leg = np.diff(seen.way_m)
+    first = np.zeros((heading.shape[0], 1))
+    aside, along = (
+        np.hstack([first, np.cumsum(leg * turned(middle), axis=1)]) for turned in (np.sin, np.cos)
+    )
+    return Path(seen.grid_s, heading, aside, along, seen.way_m)
 
 
 def _slow(time: Floats, errors: tuple[SlowError, ...]) -> Floats:
@@ -87,17 +97,16 @@ class _Shape:
     def of(cls, seen: Seen) -> _Shape:
         """Return the shape for the grid and speeds of `seen`."""
         m = seen.grid_s.size
-        step = GRID_S * seen.speed_mps  # metres driven in each
+        leg = np.diff(seen.way_m)
         changed = np.tril(np.ones((m, m)), -1)  # curvature at each time, of the changes before it
         heading = np.zeros((m, m + 4))
         heading[:, 0] = 1.0
-        heading[1:, 1] = np.cumsum(step[:-1])
+        heading[1:, 1] = np.cumsum(leg)
         braked = np.clip((seen.grid_s + GRID_S - seen.onset_s) / GRID_S, 0.0, 1.0)
-        heading[1:, 3] = np.cumsum((step * braked)[:-1])
-        heading[1:, 4:] = np.cumsum(step[:-1, None] * changed[:-1], axis=0)
+        heading[1:, 3] = np.cumsum(leg * braked[:-1])
+        heading[1:, 4:] = np.cumsum(leg[:, None] * changed[:-1], axis=0)
         aside = np.zeros((m, m + 4))
-        pace = 0.5 * (step[1:] + step[:-1])
-        aside[1:] = np.cumsum(pace[:, None] * 0.5 * (heading[1:] + heading[:-1]), axis=0)
+        aside[1:] = np.cumsum(leg[:, None] * 0.5 * (heading[1:] + heading[:-1]), axis=0)
         aside[:, 2] = 1.0
         return cls(heading, aside)
 

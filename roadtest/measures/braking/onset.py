@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import solve_triangular
 
-from roadtest.measures.braking.ramp import distance_parts, speed_parts
+from roadtest.measures.braking.ramp import distance_parts, distance_parts_at, speed_parts
 from roadtest.motion.estimate import POSITION_MODEL, SPEED_MODEL, Motion
 from roadtest.motion.kinematics import SlowError
 
@@ -40,18 +40,25 @@ _UNEVEN_SHARE, _UNEVEN_MEMORY_S = 0.04, 0.3  # no foot holds a pedal stiller
 _SEARCH_S = 0.8  # to either side of where the manoeuvre was found to begin
 _STEP_S, _COARSE_STEP_S = 0.02, 0.08
 _BEFORE_S = 2.0
+_SETTLING_S = 0.2
 _UNTIL_SHARE = 0.45  # of the initial speed: what comes later says nothing about the beginning
 
 
 @dataclass(frozen=True)
 class Onset:
-    """The beginning of one stop in c draws, [c] each. Accelerations in m/s², negative braking."""
+    """The beginning of one stop in c draws, [c] each. Accelerations in m/s², negative braking.
+
+    From the beginning to `join_s`, a fix by which the brakes are fully on, the car drives `way_m`.
+    """
 
     time_s: Floats
+    speed_mps: Floats  # at that time
     rise_s: Floats  # from first bite to full braking
     before_mps2: Floats  # acceleration with the foot off, brakes not on yet
     braking_mps2: Floats  # what the brakes add once the ramp is done
     change_mps3: Floats  # how the braking then changes
+    join_s: float
+    way_m: Floats
 
 
 @dataclass(frozen=True)
@@ -197,8 +204,33 @@ class _Fit:
         linear: Floats = np.asarray(
             (mean + np.linalg.solve(upper, noise))[..., 0], dtype=np.float64
         )
-        time = grid[0, pick] + _STEP_S * (rng.random(count) - 0.5)
-        return Onset(time, grid[2, pick], linear[:, 1] + linear[:, 2], linear[:, 3], linear[:, 4])
+        return self._onset(grid[:, pick], linear, _STEP_S * (rng.random(count) - 0.5))
+
+    def _onset(self, places: Floats, linear: Floats, late_s: Floats) -> Onset:
+        """Return the beginning for places [3, c] and linear parts [c, p], `late_s` [c] after."""
+        start, lift, rise = places
+        first_s = self._fixes.edges_s[0]
+        times = self._fixes.edges_s
+        settled = times[times > np.median(start + rise) + _SETTLING_S]
+        join_s = float(settled[0] if settled.size else times[-1])
+        ends = np.array(
+            [
+                distance_parts_at(start, first_s, places),
+                distance_parts_at(np.full_like(start, join_s), first_s, places),
+            ]
+        )
+        way = ((ends[1] - ends[0]) * linear).sum(axis=1)
+        speed = linear[:, 0] + linear[:, 1] * (start - first_s) + linear[:, 2] * lift
+        return Onset(
+            time_s=start + late_s,
+            speed_mps=speed,
+            rise_s=rise,
+            before_mps2=linear[:, 1] + linear[:, 2],
+            braking_mps2=linear[:, 3],
+            change_mps3=linear[:, 4],
+            join_s=join_s,
+            way_m=way - speed * late_s,
+        )
 
     def _normal(self, grid: Floats) -> tuple[Floats, Floats]:
         """Return information matrices [g, p, p] and right-hand sides [g, p]."""

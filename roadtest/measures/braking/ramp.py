@@ -33,11 +33,23 @@ def speed_parts(time_s: Floats, grid: Floats) -> Floats:
 
 def distance_parts(time_s: Floats, grid: Floats) -> Floats:
     """Return what each part adds to distance, [g, n, 5]: the integrals of `speed_parts`."""
-    start, lift, rise = (row[:, None] for row in grid)
+    return _distances(time_s, time_s[0], grid[:, :, None])
+
+
+def distance_parts_at(time_s: Floats, first_s: float, grid: Floats) -> Floats:
+    """Return `distance_parts` at one time for each place of the grid: `time_s` [g] to [g, 5].
+
+    `first_s` is the first of the times that the parts were fitted on.
+    """
+    return _distances(time_s, first_s, grid)
+
+
+def _distances(time_s: Floats, first_s: float, grid: Floats) -> Floats:
+    start, lift, rise = grid
     into = time_s - start
     past = np.clip(into - rise, 0.0, None)
     ramp = np.clip(into, 0.0, rise) ** 3 / (6.0 * rise) + 0.5 * past * (rise + past)
     change = np.clip(into - 0.5 * rise, 0.0, None) ** 3 / 6.0
-    since = (time_s - time_s[0]) * np.ones_like(into)
+    since = (time_s - first_s) * np.ones_like(into)
     lifted = 0.5 * np.clip(into + lift, 0.0, None) ** 2
     return np.stack([since, 0.5 * since**2, lifted, ramp, change], axis=-1)

@@ -35,18 +35,19 @@ def straightness(path: Path, stop: StopDraws) -> Sideways:
     """Return drift and heading change against the line of approach, the road taken as straight."""
     start, end = stop.onset.time_s, np.minimum(stop.end_s, path.time_s[-1])
     before = start - APPROACH_S
-    way0, way1, way2 = (np.interp(t, path.time_s, path.way_m) for t in (before, start, end))
-    side0, side1, side2 = (_rows(path.time_s, path.aside_m, t) for t in (before, start, end))
-    line = (side1 - side0) / np.maximum(way1 - way0, 1e-6)
+    aside = np.diff([_rows(path.time_s, path.aside_m, t) for t in (before, start, end)], axis=0)
+    along = np.diff([_rows(path.time_s, path.along_m, t) for t in (before, start, end)], axis=0)
+    line = np.arctan2(aside[0], along[0])
     early = np.maximum(start - BEFORE_S, path.time_s[0])
-    bent = _rows(path.time_s, path.heading_rad, start) - _rows(path.time_s, path.heading_rad, early)
-    length = np.maximum(way1 - np.interp(early, path.time_s, path.way_m), 1e-6)
+    turned = _rows(path.time_s, path.heading_rad, start)
+    turned = turned - _rows(path.time_s, path.heading_rad, early)
+    way = [np.interp(t, path.time_s, path.way_m) for t in (early, before, start, end)]
     return Sideways(
-        drift_m=(side2 - side1 - line * (way2 - way1)) / np.sqrt(1.0 + line**2),
-        heading_change_rad=_rows(path.time_s, path.heading_rad, end) - np.arctan(line),
-        distance_m=way2 - way1,
-        approach_m=0.5 * (way1 - way0),
-        curvature_pm=bent / length,
+        drift_m=aside[1] * np.cos(line) - along[1] * np.sin(line),
+        heading_change_rad=_rows(path.time_s, path.heading_rad, end) - line,
+        distance_m=way[3] - way[2],
+        approach_m=0.5 * (way[2] - way[1]),
+        curvature_pm=turned / np.maximum(way[2] - way[0], 1e-6),
     )
 
 

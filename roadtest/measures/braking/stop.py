@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roadtest.manoeuvres import Manoeuvre
-from roadtest.measures.braking.curves import Curves, State
+from roadtest.measures.braking.curves import Curves
 from roadtest.measures.braking.onset import Onset, find_onset
 from roadtest.measures.mfdd import (
     LOWER_SHARE,
@@ -47,50 +47,72 @@ def measure_stop(
     manoeuvre: Manoeuvre, curves: Curves, motion: Motion, rng: np.random.Generator
 ) -> StopDraws | None:
     """Return the figures of a stop or snub; None where the log doesn't show its beginning."""
-    mean_path = curves.time_s, curves.draws.speed_mps.mean(axis=0)
+    # Of a snub nothing after the pedal is let go says how it began.
+    slowing = curves.time_s <= (np.inf if manoeuvre.to_rest else manoeuvre.end_s)
+    mean_path = curves.time_s[slowing], curves.draws.speed_mps.mean(axis=0)[slowing]
     onset = find_onset(motion, mean_path, manoeuvre.start_s, curves.count, rng)
     if onset is None:
         return None
-    first = curves.at(onset.time_s)
-    end_s = _ends(manoeuvre, curves, onset)
-    last = curves.at(end_s)
-    upper_s = curves.falls_to(UPPER_SHARE * first.speed_mps, onset.time_s)
-    lower_s = curves.falls_to(LOWER_SHARE * first.speed_mps, onset.time_s)
-    mfdd = _mfdd(first, curves.at(upper_s), curves.at(lower_s), manoeuvre)
-    distance = last.distance_m - first.distance_m
+    initial = onset.speed_mps
+    upper_s = curves.falls_to(UPPER_SHARE * initial, onset.time_s)
+    lower_s = curves.falls_to(LOWER_SHARE * initial, onset.time_s)
+    upper, lower = curves.at(upper_s), curves.at(lower_s)
+    mfdd = np.full(curves.count, np.nan)
+    if manoeuvre.to_rest:
+        developed = lower.distance_m - upper.distance_m
+        mfdd = mean_fully_developed_deceleration(
+            UPPER_SHARE * initial, LOWER_SHARE * initial, developed
+        )
+        last = _rest(curves, onset, (lower_s, lower.distance_m), mfdd)
+    else:
+        last = _let_go(curves, manoeuvre.end_s)
+    join = curves.at(np.full(curves.count, onset.join_s))
+    distance = onset.way_m + last.distance_m - join.distance_m
     return StopDraws(
         manoeuvre=manoeuvre,
         onset=onset,
-        initial_mps=first.speed_mps,
-        final_mps=np.zeros_like(end_s) if manoeuvre.to_rest else last.speed_mps,
-        end_s=end_s,
+        initial_mps=initial,
+        final_mps=last.speed_mps,
+        end_s=last.time_s,
         distance_m=distance,
         upper_s=upper_s,
         lower_s=lower_s,
         mfdd_mps2=mfdd,
-        peak_mps2=_peak(curves, onset.time_s, lower_s if manoeuvre.to_rest else end_s, rng),
-        mean_mps2=mean_fully_developed_deceleration(first.speed_mps, last.speed_mps, distance),
+        peak_mps2=_peak(curves, onset.time_s, lower_s if manoeuvre.to_rest else last.time_s, rng),
+        mean_mps2=mean_fully_developed_deceleration(initial, last.speed_mps, distance),
         build_up_s=_build_up(onset, mfdd),
     )
 
 
-def _ends(manoeuvre: Manoeuvre, curves: Curves, onset: Onset) -> Floats:
-    """Return when [c] the car rests, or for a snub when it was found to let go."""
-    if not manoeuvre.to_rest:
-        return np.full(curves.count, min(manoeuvre.end_s, curves.time_s[-1]))
+@dataclass(frozen=True)
+class _End:
+    """Where a stop or snub ends, [c] each."""
+
+    time_s: Floats
+    speed_mps: Floats
+    distance_m: Floats
+
+
+def _rest(curves: Curves, onset: Onset, lower: tuple[Floats, Floats], mfdd_mps2: Floats) -> _End:
+    """Return where the car rests.
+
+    A draw that never quite comes to rest (positions wander while a car stands) goes on evenly from
+    a tenth of the initial speed, time and distance [c] of which are `lower`.
+    """
     slow_s = curves.falls_to(np.full(curves.count, _REST_MPS), onset.time_s)
-    braking = np.maximum(-curves.at(slow_s - _PEAK_S).acceleration_mps2, 1.0)
-    return np.asarray(np.minimum(slow_s + _REST_MPS / braking, curves.time_s[-1]))
+    shown = np.isfinite(slow_s)
+    tenth = LOWER_SHARE * onset.speed_mps
+    time = np.where(shown, slow_s + _REST_MPS / mfdd_mps2, lower[0] + tenth / mfdd_mps2)
+    goes_on = lower[1] + 0.5 * tenth**2 / mfdd_mps2
+    distance = np.where(shown, curves.at(slow_s).distance_m, goes_on)
+    return _End(time, np.zeros(curves.count), distance)
 
 
-def _mfdd(first: State, upper: State, lower: State, manoeuvre: Manoeuvre) -> Floats:
-    if not manoeuvre.to_rest:
-        return np.full(first.speed_mps.size, np.nan)
-    return mean_fully_developed_deceleration(
-        UPPER_SHARE * first.speed_mps,
-        LOWER_SHARE * first.speed_mps,
-        lower.distance_m - upper.distance_m,
-    )
+def _let_go(curves: Curves, end_s: float) -> _End:
+    """Return where the pedal is let go, as the manoeuvre has it."""
+    time = np.full(curves.count, min(end_s, float(curves.time_s[-1])))
+    state = curves.at(time)
+    return _End(time, state.speed_mps, state.distance_m)
 
 
 def _peak(curves: Curves, start_s: Floats, end_s: Floats, rng: np.random.Generator) -> Floats:
