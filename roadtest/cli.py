@@ -70,6 +70,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"roadtest {__version__}")
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
     _add_check(commands)
+    _add_report(commands)
     return parser
 
 
@@ -122,6 +123,39 @@ def _check(arguments: argparse.Namespace) -> int:
     return _status(results)
 
 
+def _add_report(commands: argparse._SubParsersAction[_Parser]) -> None:
+    from roadtest import report_command
+
+    report = commands.add_parser(
+        "report",
+        help="write the report for the delivery packet",
+        description="Write the report of a drive as PDF or HTML, or check one against its drive.",
+        epilog="exit status: 0 written, or the report shows what the drive gives; 1 it shows "
+        "something else; 2 the input can't be used, or the output can't be written",
+        allow_abbrev=False,
+    )
+    report_command.add_arguments(report)
+    report.set_defaults(command=_report)
+
+
+def _report(arguments: argparse.Namespace) -> int:
+    """Run `roadtest report`."""
+    from roadtest import report_command
+
+    _need_inputs(arguments.drive, arguments.build)
+    if arguments.verify is None:
+        written = report_command.write_report(arguments)
+        _put_out(f"{written} written\n", "utf-8")
+        return PASSED
+    different = report_command.verify_report(arguments)
+    drive = arguments.drive.resolve().name
+    if different:
+        _put_out(f"{arguments.verify.name} differs from {drive}: {'; '.join(different)}\n", "utf-8")
+        return FAILED
+    _put_out(f"{arguments.verify.name} shows what {drive} gives\n", "utf-8")
+    return PASSED
+
+
 def _status(results: Results) -> int:
     verdicts = {finding.verdict for finding in results.findings}
     if "fail" in verdicts:
@@ -161,7 +195,7 @@ def _write_files(results: Results, json_path: Path | None, arguments: argparse.N
     from roadtest.results import to_json
     from roadtest.tables import csv_tables
 
-    texts: dict[Path, str] = {}
+    texts: dict[Path, str | bytes] = {}
     if json_path is not None:
         texts[json_path] = to_json(results)
     if arguments.csv is not None:

@@ -18,8 +18,8 @@ class OutputError(RoadtestError):
         super().__init__("".join(c if c.isprintable() else " " for c in text))
 
 
-def write_all(texts: Mapping[Path, str]) -> None:
-    """Write each text (as UTF-8) to its path, all or none as far as the file system lets us.
+def write_all(texts: Mapping[Path, str | bytes]) -> None:
+    """Write each text (as UTF-8) or bytes to its path, all or none as far as the file system lets us.
 
     Each is first written beside its target, and takes its place only once all are on disk. What is
     there and is no regular file (a pipe, a device) is written to directly. Raises OutputError;
@@ -39,21 +39,22 @@ def write_all(texts: Mapping[Path, str]) -> None:
                 part.unlink(missing_ok=True)
 
 
-def _stage(path: Path, text: str, staged: dict[Path, Path]) -> None:
+def _stage(path: Path, text: str | bytes, staged: dict[Path, Path]) -> None:
     """Write `text` to a new file beside `path`, noted in `staged` before it exists."""
+    data = text if isinstance(text, bytes) else text.encode("utf-8")
     with _named(path):
         target = path.resolve()  # a link stays a link to the new content
         if target.is_dir():
             raise IsADirectoryError(0, "it is a folder")
         if target.exists() and not target.is_file():
-            target.write_text(text, encoding="utf-8", newline="")
+            target.write_bytes(data)
             return
         if target.exists() and not os.access(target, os.W_OK):
             raise PermissionError(0, "it is write-protected")
         part = target.with_name(f".{target.name[:100]}.{os.getpid()}.part")
         staged[part] = target
-        with part.open("w", encoding="utf-8", newline="") as file:
-            file.write(text)
+        with part.open("wb") as file:
+            file.write(data)
             file.flush()
             os.fsync(file.fileno())
 

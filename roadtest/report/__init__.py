@@ -1,0 +1,1 @@
+"""The report for the delivery packet: one document, as PDF or as HTML."""

@@ -1,0 +1,46 @@
+"""Text in letters that the PDF's own fonts have.
+
+The fonts that come with the typesetter have Latin, Greek, Cyrillic, Hebrew and Arabic letters and
+the usual signs. A report must look the same on every machine, so no font of the machine is used;
+a letter of another script is shown as its code point. The HTML report shows every letter.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from typing import Final, TypeVar
+
+from roadtest.terminal import clean
+
+_SCRIPTS: Final = ("LATIN", "GREEK", "CYRILLIC", "HEBREW", "ARABIC")
+_SIGNS: Final = frozenset("–—‘’“”…·±×÷°²³¹½¼¾µ€£§✓✗→←≤≥≈−′″•‰‹›«»")
+
+Plain = TypeVar("Plain")
+
+
+def printable(value: Plain) -> Plain:
+    """Return `value` (nested dicts, lists, texts) with every text printable."""
+    if isinstance(value, str):
+        return _text(value)  # type: ignore[return-value]
+    if isinstance(value, dict):
+        return {  # type: ignore[return-value]
+            key: part if key == "svg" else printable(part) for key, part in value.items()
+        }
+    if isinstance(value, list | tuple):
+        return [printable(part) for part in value]  # type: ignore[return-value]
+    return value
+
+
+def _text(text: str) -> str:
+    if text.isascii() and text.isprintable():
+        return text
+    return "".join(char if _has(char) else f"[U+{ord(char):04X}]" for char in clean(text))
+
+
+def _has(char: str) -> bool:
+    if char.isascii() or char in _SIGNS:
+        return True
+    if unicodedata.combining(char):
+        return True
+    name = unicodedata.name(char, "")
+    return name.startswith(_SCRIPTS) or (name.startswith("COMBINING") and char < "\u0370")

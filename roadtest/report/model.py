@@ -1,0 +1,118 @@
+"""A report as plain data, before it is set as PDF or HTML. All text is text, never markup."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TypeAlias
+
+from roadtest.results import Verdict
+
+
+@dataclass(frozen=True)
+class Heading:
+    """Begins a part (level 1) or a section within it (level 2)."""
+
+    text: str
+    level: int = 1
+    new_page: bool = False
+
+
+@dataclass(frozen=True)
+class Paragraph:
+    """Some sentences; `small` for small print."""
+
+    text: str
+    small: bool = False
+
+
+@dataclass(frozen=True)
+class Facts:
+    """Labelled lines: a label, and what there is to say."""
+
+    rows: tuple[tuple[str, str], ...]
+    small: bool = False
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table; its first `texts` columns are words, the rest figures set to the right."""
+
+    heads: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    texts: int = 1
+    small: bool = False
+
+
+@dataclass(frozen=True)
+class Bullets:
+    """A list, numbered or not."""
+
+    items: tuple[str, ...]
+    numbered: bool = False
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A chart as SVG, with the sentence that says what it shows."""
+
+    svg: str
+    says: str
+    title: str
+    notes: tuple[str, ...] = ()
+    width: float = 1.0  # of the text's width
+
+
+@dataclass(frozen=True)
+class FindingCard:
+    """One finding as the buyer reads it."""
+
+    verdict: Verdict
+    mark: str  # a shape that tells the verdict without colour
+    word: str
+    title: str
+    figure: str  # "5.9 ± 0.3 m/s²; allowed: at least 5.8 m/s²"
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Signature:
+    """Room for the shop's name and a signature."""
+
+    shop: str
+    line: str
+
+
+@dataclass(frozen=True)
+class GloveBoxCard:
+    """A small card to cut out: titles and tables."""
+
+    title: str
+    tables: tuple[tuple[str, Table], ...]
+    note: str
+
+
+Block: TypeAlias = (
+    Heading | Paragraph | Facts | Table | Bullets | Picture | FindingCard | Signature | GloveBoxCard
+)
+
+
+@dataclass(frozen=True)
+class Logo:
+    """The shop's logo."""
+
+    data: bytes
+    kind: str  # "png", "jpg", "svg"
+
+
+@dataclass(frozen=True)
+class Document:
+    """A whole report."""
+
+    title: str
+    head: str  # runs along the top of every page
+    date: tuple[int, int, int]  # of the drive: year, month, day
+    shop: str
+    blocks: tuple[Block, ...]
+    results_json: str  # goes along inside
+    results_hash: str
+    logo: Logo | None = field(default=None)

@@ -1,0 +1,70 @@
+"""The report as PDF: tagged, archival (PDF/A-3a, PDF/UA-1), the results file attached inside."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import asdict
+from functools import cache
+from importlib.resources import files
+
+from roadtest.errors import RoadtestError
+from roadtest.report.lettering import printable
+from roadtest.report.model import Document, GloveBoxCard, Heading
+
+_STANDARDS = ["a-3a", "ua-1"]
+
+
+def to_pdf(document: Document) -> bytes:
+    """Return the PDF of `document`; the same document gives the same bytes.
+
+    Raises RoadtestError where the text can't be set.
+    """
+    import typst  # takes its time, and only this needs it
+
+    try:
+        return bytes(
+            typst.compile(
+                _template(),
+                format="pdf",
+                ignore_system_fonts=True,
+                sys_inputs={"document": _data(document), "results": document.results_json},
+                pdf_standards=_STANDARDS,
+                timestamp=0,
+            )
+        )
+    except typst.TypstError as fault:
+        raise RoadtestError(f"the report can't be set as PDF: {fault.message}") from None
+
+
+@cache
+def _template() -> bytes:
+    return files("roadtest.report").joinpath("template.typ").read_bytes()
+
+
+def _data(document: Document) -> str:
+    """Return the document as JSON for the template, every text in letters its fonts have."""
+    data: dict[str, object] = {
+        "title": document.title,
+        "head": document.head,
+        "date": document.date,
+        "shop": document.shop,
+        "logo": None,
+        "blocks": list(_blocks(document)),
+    }
+    if document.logo is not None:
+        data["logo"] = {"bytes": list(document.logo.data), "format": document.logo.kind}
+    return json.dumps(printable(data), ensure_ascii=False)
+
+
+def _blocks(document: Document) -> Iterator[dict[str, object]]:
+    """Yield the blocks as plain data; headings with a level of the outline that skips none."""
+    depth = 1  # the title's
+    for block in document.blocks:
+        plain = {"type": type(block).__name__, **asdict(block)}
+        if isinstance(block, Heading):
+            depth = min(block.level + 1, depth + 1)
+            plain["outline"] = depth
+        elif isinstance(block, GloveBoxCard):
+            plain["tables"] = [{"title": t, "table": asdict(table)} for t, table in block.tables]
+        yield plain

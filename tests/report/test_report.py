@@ -1,0 +1,197 @@
+"""The report: what it says, that it is safe, the same twice, and that it can be verified."""
+
+from __future__ import annotations
+
+import dataclasses
+import io
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pypdf
+import pytest
+
+from roadtest.build_sheet import BuildSheet, read_build_sheet
+from roadtest.cli import main
+from roadtest.errors import InputError
+from roadtest.report.compose import compose, results_hash
+from roadtest.report.html import to_html
+from roadtest.report.lettering import printable
+from roadtest.report.model import FindingCard, Heading
+from roadtest.report.pdf import to_pdf
+from roadtest.report.verify import differences, results_inside
+from roadtest.results import CarInfo, FileInfo, Inspection, Results, from_json, to_json
+from roadtest.wording import VERDICT_WORD, quantity_text
+from tests.example_results import EXAMPLE
+
+SHEET = read_build_sheet(
+    b'[shop]\nname = "Invented Workshop"\nsignature = "Test driver"\n'
+    b'[conditions]\ntemperature = "18 degC"\npressure = "1008 hPa"\n',
+    "build.toml",
+)
+HOSTILE = (
+    '<script>alert(1)</script> #set text(red) *b* $x$ \\u{1F600} "quoted" & \u202eright to left'
+)
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_logs"
+
+
+def pdf_text(data: bytes) -> str:
+    reader = pypdf.PdfReader(io.BytesIO(data))
+    return " ".join(" ".join(page.extract_text() for page in reader.pages).split())
+
+
+@pytest.fixture(scope="module")
+def pdf() -> bytes:
+    return to_pdf(compose(EXAMPLE, SHEET, [], "mph"))
+
+
+def test_page_one_has_every_finding_those_that_failed_first() -> None:
+    document = compose(EXAMPLE, SHEET, [], "mph")
+    first = [b for b in document.blocks if isinstance(b, Heading) and b.new_page]
+    before = document.blocks[: document.blocks.index(first[0])]
+    cards = [block for block in before if isinstance(block, FindingCard)]
+    assert sorted(card.title for card in cards) == sorted(f.title for f in EXAMPLE.findings)
+    order = list(VERDICT_WORD.values())
+    ranks = [order.index(card.word) for card in cards]
+    assert ranks == sorted(ranks)
+
+
+def test_the_figures_in_the_pdf_are_those_of_the_results(pdf: bytes) -> None:
+    text = pdf_text(pdf)
+    for finding in EXAMPLE.findings:
+        assert " ".join(finding.title.split()) in text
+        if finding.measured is not None:
+            shown = quantity_text(finding.measured, "mph", percent=finding.id in ("fade", "spread"))
+            if finding.id != "clutch_slip":
+                assert shown in text
+    for stop in EXAMPLE.braking.stops:
+        assert stop.manoeuvre in text
+    for file in EXAMPLE.files:
+        assert file.sha256 in text.replace(" ", "")
+    assert results_hash(to_json(EXAMPLE)) in text.replace(" ", "")
+
+
+def test_the_pdf_is_tagged_archival_and_holds_the_results(pdf: bytes) -> None:
+    reader = pypdf.PdfReader(io.BytesIO(pdf))
+    assert reader.trailer["/Root"]["/MarkInfo"]["/Marked"]
+    assert reader.trailer["/Root"]["/Lang"] == "en-GB"
+    held = reader.attachments["results.json"][0]
+    assert from_json(bytes(held).decode()) == EXAMPLE
+    for mark in (b"<pdfaid:part>3", b"<pdfaid:conformance>A", b"<pdfuaid:part>1"):
+        assert mark in pdf
+
+
+def test_the_same_results_give_the_same_bytes(pdf: bytes) -> None:
+    assert to_pdf(compose(EXAMPLE, SHEET, [], "mph")) == pdf
+    assert to_html(compose(EXAMPLE, SHEET, [], "mph")) == to_html(
+        compose(EXAMPLE, SHEET, [], "mph")
+    )
+
+
+def hostile() -> Results:
+    return dataclasses.replace(
+        EXAMPLE,
+        car=CarInfo(HOSTILE, "漢字 عربي ✗ " + "long" * 200),
+        files=(FileInfo("../../<img src=x>.nmea", "0" * 64, "nmea", None, 1),),
+        inspections=(Inspection(HOSTILE, "fail"),),
+        next_steps=(HOSTILE,),
+        findings=tuple(
+            dataclasses.replace(f, title=HOSTILE, reason=HOSTILE) for f in EXAMPLE.findings
+        ),
+    )
+
+
+class Elements(HTMLParser):
+    """Collects tags and attributes."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.tags: list[str] = []
+        self.links: list[str] = []
+        self.open: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append(tag)
+        self.links += [value or "" for name, value in attrs if name in ("src", "href")]
+        if tag not in ("meta", "img", "br", "link"):
+            self.open.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag
+
+
+@pytest.mark.parametrize("results", [EXAMPLE, hostile(), Results()])
+def test_the_html_is_well_formed_and_reaches_for_nothing(results: Results) -> None:
+    page = to_html(compose(results, SHEET, [], "mph"))
+    seen = Elements()
+    seen.feed(page)
+    assert seen.open == []
+    assert "script" not in seen.tags and "link" not in seen.tags
+    assert all(link.startswith("data:") for link in seen.links)
+    assert "default-src 'none'" in page
+
+
+def test_nothing_from_a_file_is_markup() -> None:
+    document = compose(hostile(), SHEET, [], "mph")
+    text = pdf_text(to_pdf(document))
+    assert "<script>alert(1)</script> #set text(red) *b* $x$" in text
+    assert "\u202e" not in to_html(document).partition('<pre id="results"')[0]
+
+
+def test_letters_the_fonts_lack_are_named() -> None:
+    assert printable({"a": ["é – αβγ Жд", "漢"]}) == {"a": ["é – αβγ Жд", "[U+6F22]"]}
+
+
+@pytest.mark.parametrize("sheet", [BuildSheet(name="build.toml"), SHEET])
+def test_an_empty_drive_still_gives_a_page(sheet: BuildSheet) -> None:
+    assert "nothing was judged" in pdf_text(to_pdf(compose(Results(), sheet, [], "km/h")))
+
+
+def test_many_stops_run_over_pages_with_the_head_repeated() -> None:
+    stop = EXAMPLE.braking.stops[0]
+    stops = tuple(dataclasses.replace(stop, manoeuvre=f"stop-{k}") for k in range(1, 61))
+    many = dataclasses.replace(EXAMPLE, braking=dataclasses.replace(EXAMPLE.braking, stops=stops))
+    data = to_pdf(compose(many, SHEET, [], "mph"))
+    text = pdf_text(data)
+    assert all(f"stop-{k} " in text for k in range(1, 61))
+    assert len(data) < 2_000_000
+
+
+def test_what_is_inside_a_report_is_told_from_other_results(tmp_path: Path, pdf: bytes) -> None:
+    path = tmp_path / "report.pdf"
+    path.write_bytes(pdf)
+    page = tmp_path / "report.html"
+    page.write_text(to_html(compose(EXAMPLE, SHEET, [], "mph")), encoding="utf-8")
+    for report in (path, page):
+        inside = results_inside(report)
+        assert inside == to_json(EXAMPLE)
+        assert differences(inside, report.name, EXAMPLE) == ()
+        other = dataclasses.replace(EXAMPLE.files[0], sha256="f" * 64)
+        changed = dataclasses.replace(EXAMPLE, files=(other, *EXAMPLE.files[1:]))
+        assert differences(inside, report.name, changed) == (f"{other.name} has changed",)
+    (tmp_path / "no.pdf").write_bytes(b"%PDF-1.7 stream\n x")
+    with pytest.raises(InputError, match="no results inside"):
+        results_inside(tmp_path / "no.pdf")
+
+
+def test_a_sample_drive_gets_its_report_and_the_report_verifies(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    drive = str(SAMPLES / "phone-gpx")
+    for name in ("report.pdf", "report.html"):
+        target = tmp_path / name
+        assert main(["report", drive, "-o", str(target)]) == 0
+        assert 10_000 < target.stat().st_size < 2_000_000
+        assert main(["report", drive, "--verify", str(target)]) == 0
+        assert "shows what phone-gpx gives" in capsys.readouterr().out
+    other = str(SAMPLES / "wrong-gearbox")
+    assert main(["report", other, "--verify", str(tmp_path / "report.pdf")]) == 1
+    assert "differs from wrong-gearbox" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("name", ["report.txt", "missing/report.pdf"])
+def test_a_report_with_no_place_to_go_is_one_line(
+    name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["report", str(SAMPLES / "phone-gpx"), "-o", str(tmp_path / name)]) == 2
+    assert len(capsys.readouterr().err.splitlines()) == 1
+    assert not list(tmp_path.iterdir())
