@@ -23,7 +23,7 @@ from roadtest.measures.pulls.crossing import Path
 from roadtest.measures.pulls.power import PowerCurve, Resistance, power_curve
 from roadtest.measures.pulls.repeats import Timed, repeats_of
 from roadtest.measures.pulls.spans import pull_path, span_times, spans_covered, through_spans
-from roadtest.measures.pulls.standing import first_motion, standing_rows
+from roadtest.measures.pulls.standing import standing_rows
 from roadtest.quantity import Quantity
 from roadtest.results import PowerPoint, PullRun, PullsResult, Standing, StandingDistance
 from roadtest.units import STANDARD_GRAVITY_MPS2
@@ -77,16 +77,16 @@ def measure_pulls(
     if not used or not count:
         return PullsMeasured(PullsResult())
     car = _car(evidence, coasting, count, rng)
+    gap_s = float(np.median(np.diff(evidence.motion.time_s)))
     runs: list[PullRun] = []
     standing: list[Standing] = []
     distances: list[StandingDistance] = []
     for manoeuvre in used:
         path = pull_path(evidence, manoeuvre)
-        if path is None:
+        if path is None or (manoeuvre.from_rest and evidence.motion.source == "position"):
             continue
         if manoeuvre.from_rest:
-            start = first_motion(path, rng)
-            speeds, reached = standing_rows(manoeuvre.id, path, start, evidence.sheet)
+            speeds, reached = standing_rows(manoeuvre.id, path, evidence.sheet, gap_s, rng)
             standing += speeds
             distances += reached
         else:
@@ -224,6 +224,9 @@ def _in_standard_air(power_w: Floats, car: _Car) -> Quantity | None:
 
 def _remarks(result: PullsResult, evidence: Evidence, car: _Car) -> tuple[str, ...]:
     remarks = []
+    starts = any(m.from_rest and m.used and m.kind == "pull" for m in evidence.manoeuvres)
+    if starts and evidence.motion.source == "position":
+        remarks.append("positions alone do not show when a car first moves: no times from rest")
     if result.standing or result.distances:
         remarks.append(
             "standing starts are timed from first motion; the strip's clock starts about one foot "

@@ -84,7 +84,7 @@ def power_curve(
     readings = read_windows(evidence, stretch, _WINDOW_S)
     if readings.speed_mps.size < _LEAST_WINDOWS:
         return None
-    middle, half, terms = _fit(readings, factor.size, rng)
+    middle, half, terms = _fit(readings, _noise_freedom(evidence), factor.size, rng)
     # The trimmed end still pulled, or nearly so: the curve is carried on over it.
     whole = cut_stretch(evidence, manoeuvre, (TRIMS_S[0], 0.0), _LEAST_SPEED_MPS) or stretch
     speed = np.linspace(stretch.speed_mps[0], whole.speed_mps.max(), _POINTS)
@@ -101,8 +101,26 @@ def _powers(x: Floats, count: int) -> Floats:
     return np.asarray(x ** np.arange(count)[:, None])
 
 
-def _fit(readings: Readings, count: int, rng: np.random.Generator) -> tuple[float, float, Floats]:
-    """Return middle and half-range of speed, and draws [c, 4] of the terms of acceleration."""
+def _noise_freedom(evidence: Evidence) -> float:
+    """Return the degrees of freedom with which the log shows how noisy it is.
+
+    A variance known from ν degrees of freedom has a logarithm of variance 2/ν.
+    """
+    logs = np.log([noise.sd**2 for noise in evidence.motion.noise_draws])
+    return 2.0 / max(float(np.var(logs)), 1e-4)
+
+
+def _fit(
+    readings: Readings, freedom: float, count: int, rng: np.random.Generator
+) -> tuple[float, float, Floats]:
+    """Return middle and half-range of speed, and draws [c, 4] of the terms of acceleration.
+
+    A slow log shows its own noise poorly (`freedom`); the scatter about the curve tells more of
+    it. Both together make the scale of the errors, drawn as that of a variance with unknown size.
+
+    Reference: A. Gelman et al., Bayesian Data Analysis, 3rd ed., section 3.3 (scaled inverse χ²;
+    value from memory).
+    """
     run = readings.run
     low, high = float(run.speed_mps.min()), float(run.speed_mps.max())
     middle, half = 0.5 * (low + high), 0.5 * (high - low)
@@ -118,8 +136,12 @@ def _fit(readings: Readings, count: int, rng: np.random.Generator) -> tuple[floa
     white = np.linalg.solve(lower, design)
     said = np.linalg.solve(lower, readings.speed_mps - run.speed_mps[0])
     covariance = np.linalg.inv(white.T @ white + np.diag(prior**-2.0))
-    draws = rng.multivariate_normal(covariance @ (white.T @ said), covariance, size=count)
-    return middle, half, draws[:, 1:]
+    mean = covariance @ (white.T @ said)
+    spare = max(said.size - design.shape[1], 0)
+    scatter = float(np.sum((said - white @ mean) ** 2)) if spare else 0.0
+    scale = np.sqrt((freedom + scatter) / rng.chisquare(freedom + spare, size=count))
+    away = rng.multivariate_normal(np.zeros(mean.size), covariance, size=count)
+    return middle, half, (mean + scale[:, None] * away)[:, 1:]
 
 
 def _grade(
