@@ -61,7 +61,8 @@ def blocks_of(
     Pulls are left out, for they are where a clutch may slip. A gear with too little light driving
     gets its loaded samples too, with the creep's uncertainty that goes with their load.
     """
-    settled = _settled(turns, sequence) & turns.usable & (turns.speed_mps > _SLOWEST_MPS)
+    fix_s = float(np.median(np.diff(evidence.motion.time_s)))
+    settled = _settled(turns, sequence, fix_s) & turns.usable & (turns.speed_mps > _SLOWEST_MPS)
     light = (turns.push_mps2 > LIGHT_MPS2[0]) & (turns.push_mps2 < LIGHT_MPS2[1])
     for manoeuvre in evidence.manoeuvres:
         if manoeuvre.kind == "pull":
@@ -78,8 +79,11 @@ def blocks_of(
     return _means(samples, turns, sequence, np.flatnonzero(chosen), seconds)
 
 
-def _settled(turns: Turns, sequence: Sequence) -> Bools:
-    """Return which samples [n] are locked and far enough from any change of state."""
+def _settled(turns: Turns, sequence: Sequence, fix_s: float) -> Bools:
+    """Return which samples [n] are locked and far enough from any change of state.
+
+    Acceleration jumps at a change of gear; a speed between fixes `fix_s` apart is told across it.
+    """
     locked = sequence.locked
     if locked.size < 3:
         return locked
@@ -92,7 +96,9 @@ def _settled(turns: Turns, sequence: Sequence) -> Bools:
     since, until = time - time[begins][which], time[ends][which] - time
     if float(np.median(turns.interval_s)) > _SLOW_ROWS_S:
         return locked  # rows so far apart are all next to a change; the blends among them stand out
-    return np.asarray(locked & (since >= _AFTER_SHIFT_S) & (until >= _BEFORE_SHIFT_S))
+    return np.asarray(
+        locked & (since >= max(_AFTER_SHIFT_S, fix_s)) & (until >= max(_BEFORE_SHIFT_S, fix_s))
+    )
 
 
 def _means(

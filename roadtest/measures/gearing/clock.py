@@ -18,6 +18,7 @@ _GRID_S: Final = 0.25
 _MOST_RATE: Final = 0.4  # 1/s, of the logarithm of speed or engine speed: more is a gear change
 _SLOW_MPS: Final = 2.0
 _CANDIDATES: Final = 12
+_AROUND_S: Final = np.arange(-3.0, 3.001, 0.1)  # the best one, looked at more closely
 _LEAST_OVERLAP_S: Final = 20.0
 _NEAR_S: Final = 3.0  # peaks nearer than this are one peak
 _ELSEWHERE_S: Final = (-8.0, -4.0, -2.0, 2.0, 4.0, 8.0)
@@ -49,10 +50,18 @@ def find_shift(samples: EngineSamples, road: Road) -> tuple[Shift, ...]:
     shifts = (coarse[:, None] + fine).ravel()
     if samples.clock != "elapsed":
         shifts = np.concatenate([fine * 2.0, shifts])
+    score = _score(samples, road, shifts)
+    around = shifts[int(np.argmax(score))] + _AROUND_S
+    shifts = np.concatenate([shifts, around])
+    return _ranked(shifts, np.concatenate([score, _score(samples, road, around)]))
+
+
+def _score(samples: EngineSamples, road: Road, shifts: Floats) -> Floats:
+    """Return log likelihood plus log prior of each shift, up to a constant."""
     score = _likelihoods(samples, road, shifts)
-    if samples.clock != "elapsed":
-        score = score - 1.5 * np.log1p((shifts / _CALENDAR_SCALE_S) ** 2)
-    return _ranked(shifts, score)
+    if samples.clock == "elapsed":
+        return score
+    return np.asarray(score - 1.5 * np.log1p((shifts / _CALENDAR_SCALE_S) ** 2))
 
 
 def is_fixed(samples: EngineSamples, road: Road, offset_s: float) -> bool:

@@ -41,6 +41,7 @@ U_FILTER_S: Final = 0.12
 _U_SHAPE_S: Final = 0.12
 """What a first-order filter leaves of the response of a real dial, and of the receiver's, which
 filters as well (delays of 0.1 to 1.5 s are seen in recordings)."""
+_BLUR: Final = 0.29  # a rectangular distribution over one interval
 _GRADE_MEMORY_S: Final = 20.0
 _U_ANY: Final = 100.0  # of a gear's logarithm: nothing is known
 _NU: Final = 5.0  # tails of a block
@@ -175,7 +176,9 @@ def _white_variance(blocks: Blocks, samples: EngineSamples, road: Road) -> Float
     speed = _speed_variance(blocks, road)
     rounding = samples.step_rpm**2 / 12.0 / np.maximum(blocks.plateaus, 1.0)
     tach = samples.u_rpm**2 / blocks.samples + rounding
-    swing = (_U_SHAPE_S * blocks.swing) ** 2
+    # Where acceleration changes, fixes far apart blur it by a part of their interval.
+    blur = np.hypot(_U_SHAPE_S, _BLUR * road.fix_interval_s)
+    swing = (blur * blocks.swing) ** 2
     return np.asarray(speed / blocks.speed_mps**2 + tach / blocks.rpm**2 + swing + 1e-8)
 
 

@@ -78,7 +78,9 @@ class Road:
     def at(self, time_s: Floats) -> RoadAt:
         """Return what the road speed is at `time_s` ([n] float, s since the start).
 
-        Speed between fixes is the cubic that has the estimated speed and acceleration at both.
+        Speed between fixes is the cubic that has the estimated speed and acceleration at both; an
+        integral of white noise pinned in value and slope at both ends of h has the variance
+        q (u (1 - u) h)³ / 3 at the share u of the way [worked out here].
         """
         motion = self.motion
         knots = motion.time_s
@@ -95,6 +97,9 @@ class Road:
         )
         speed = np.maximum(speed, 0.0)
         acceleration = a0 + u * (a1 - a0)
+        # Between fixes a car driven by white jerk strays from that cubic.
+        stray = motion.intensity[low] * (h * u * (1.0 - u)) ** 3 / 3.0
+        u_speed = np.sqrt(np.interp(time_s, knots, motion.u_speed_mps**2) + stray)
         grade = np.nan_to_num(np.interp(time_s, self.ground.time_s, self.ground.grade))
         u_grade = np.interp(time_s, self.ground.time_s, self.ground.u_grade)
         u_grade = np.where(np.isfinite(u_grade), u_grade, self.ground.grade_spread)
@@ -102,7 +107,7 @@ class Road:
         return RoadAt(
             time_s=time_s,
             speed_mps=speed,
-            u_speed_mps=np.interp(time_s, knots, motion.u_speed_mps),
+            u_speed_mps=u_speed,
             acceleration_mps2=acceleration,
             push_mps2=acceleration + self.drag.at(speed) + G_MPS2 * grade,
             climb_mps2=G_MPS2 * grade,
