@@ -15,6 +15,7 @@ from roadtest.motion.estimate import SPEED_MODEL
 Floats = NDArray[np.float64]
 
 _TOLD_APART = 2.6  # standard uncertainties: 99 %
+_LEAST_PM = 2e-4  # a radius of 5 km: who builds or drives a road calls it straight
 _WAIT_S = 120.0  # a car that drives on later may drive anywhere
 _FROM_M, _TO_M = 3.0, 33.0  # after driving off
 _SAME_ROAD_RAD = 0.35  # 20°: more is a corner or a turn in the road
@@ -35,9 +36,9 @@ def road_curvature(
     after = _after(evidence, stop)
     count = before_pm.size
     ends = np.zeros((2, count))
-    if abs(before_pm.mean()) > _TOLD_APART * before_pm.std():
+    if _is_bend(float(before_pm.mean()), float(before_pm.std())):
         ends[0] = before_pm
-    if after is not None and abs(after[0]) > _TOLD_APART * after[1]:
+    if after is not None and _is_bend(*after):
         ends[1] = after[0] + after[1] * rng.standard_normal(count)
     elif after is None:  # the car turned, or stood to the end: what was before goes on
         ends[1] = ends[0]
@@ -45,6 +46,10 @@ def road_curvature(
         return None
     share = rng.random(count)
     return np.asarray(share * ends[0] + (1.0 - share) * ends[1])
+
+
+def _is_bend(curvature_pm: float, u_pm: float) -> bool:
+    return abs(curvature_pm) > max(_TOLD_APART * u_pm, _LEAST_PM)
 
 
 def off_the_road(sideways: Sideways, curvature_pm: Floats) -> Sideways:

@@ -9,12 +9,14 @@ well it explains the fixes.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cho_solve, solve_triangular
+from scipy.special import logsumexp
 
 from roadtest.evidence import Evidence
 from roadtest.measures.braking.courses import GRID_S, Seen, between, look
@@ -47,23 +49,68 @@ class Path:
     way_m: Floats  # [m], along the path
 
 
-def stop_path(
-    evidence: Evidence, stop: StopDraws, draws: Draws, rng: np.random.Generator
-) -> Path | None:
-    """Return the path before and in a stop, or None where the log shows neither way."""
+@dataclass(frozen=True)
+class Lateral:
+    """What the fixes around one stop tell of its path, for every possibility tried."""
+
+    seen: Seen
+    shape: _Shape
+    chains: tuple[_Chain, ...]
+    log_weight: Floats  # [noises of courses, of positions, wanders], in the order of `chains`
+
+    def path(self, log_noise: Floats, count: int, rng: np.random.Generator) -> Path:
+        """Return `count` draws of the path.
+
+        Parameters
+        ----------
+        log_noise : [noises of courses, of positions], how well each pair explains all stops
+        """
+        own = self.log_weight - logsumexp(self.log_weight, axis=2, keepdims=True)
+        log = (own + log_noise[:, :, None]).ravel()
+        weight = np.exp(log - log.max())
+        pick = rng.choice(weight.size, count, p=weight / weight.sum())
+        unknown = np.hstack(
+            [
+                self.chains[int(k)].draw(int(np.count_nonzero(pick == k)), rng)
+                for k in np.unique(pick)
+            ]
+        )
+        unknown = unknown[:, rng.permutation(count)]
+        return _path(self.seen, (self.shape.heading @ unknown).T)
+
+
+def lateral_of(evidence: Evidence, stop: StopDraws, draws: Draws) -> Lateral | None:
+    """Return what the fixes tell of one stop's path; None where they show neither way."""
     seen = look(evidence, stop, draws)
     if seen is None:
         return None
     shape = _Shape.of(seen)
-    chains, log = _chains(seen, shape)
-    weight = np.exp(log - log.max())
-    count = draws.speed_mps.shape[0]
-    pick = rng.choice(weight.size, count, p=weight / weight.sum())
-    unknown = np.hstack(
-        [chains[int(k)].draw(int(np.count_nonzero(pick == k)), rng) for k in np.unique(pick)]
+    courses, places = _by_course(seen, shape), _by_place(seen, shape)
+    every = [
+        (c, p, _Chain((*c, *p), wander)) for c, p, wander in product(courses, places, _WANDERS)
+    ]
+    log = np.array([chain.log_evidence for _, _, chain in every])
+    return Lateral(
+        seen=seen,
+        shape=shape,
+        chains=tuple(chain for _, _, chain in every),
+        log_weight=log.reshape(len(courses), len(places), len(_WANDERS)),
     )
-    unknown = unknown[:, rng.permutation(count)]
-    return _path(seen, (shape.heading @ unknown).T)
+
+
+def common_noise(laterals: Sequence[Lateral], like: Lateral) -> Floats:
+    """Return the log posterior of the noises of courses and positions, for `Lateral.path`.
+
+    All stops have one receiver: its noise is told by all that show the same kinds of fixes as
+    `like` does.
+    """
+    shape = like.log_weight.shape
+    told = [one for one in laterals if one.log_weight.shape == shape]
+    log = np.asarray(sum(logsumexp(one.log_weight, axis=2) for one in told))
+    if shape[0] > 1:
+        off = np.log(_COURSE_FACTORS) / np.log(SPEED_MODEL.prior.factor)
+        log = log - 0.5 * off[:, None] ** 2
+    return log
 
 
 def _path(seen: Seen, heading: Floats) -> Path:
@@ -152,30 +199,17 @@ class _Chain:
         return np.asarray(self._mean[:, None] + solve_triangular(self._root.T, noise))
 
 
-def _chains(seen: Seen, shape: _Shape) -> tuple[list[_Chain], Floats]:
-    """Return the posterior for every possibility, and their log weights."""
-    courses = _by_course(seen, shape)
-    places = _by_place(seen, shape)
-    chains, log = [], []
-    for (course, prior), place, wander in product(courses, places, _WANDERS):
-        chain = _Chain((*course, *place), wander)
-        chains.append(chain)
-        log.append(chain.log_evidence + prior)
-    return chains, np.array(log)
-
-
-def _by_course(seen: Seen, shape: _Shape) -> list[tuple[tuple[_Told, ...], float]]:
-    """Return what the courses tell for each size of their noise, with its log prior."""
+def _by_course(seen: Seen, shape: _Shape) -> list[tuple[_Told, ...]]:
+    """Return what the courses tell for each size of their noise."""
     if not seen.course_s.size:
-        return [((), 0.0)]
+        return [()]
     speed = np.interp(seen.course_s, seen.grid_s, seen.speed_mps)
     rows = speed[:, None] * between(seen.grid_s, shape.heading, seen.course_s)
     slow = _slow(seen.course_s, SPEED_MODEL.slow)
-    made: list[tuple[tuple[_Told, ...], float]] = []
+    made: list[tuple[_Told, ...]] = []
     for factor in _COURSE_FACTORS:
-        sd = SPEED_MODEL.prior.sd * factor
-        told = _Told.by(rows, seen.sideways_mps, np.diag(sd**2 + seen.course_rounding) + slow)
-        made.append(((told,), -0.5 * float(np.log(factor) / np.log(SPEED_MODEL.prior.factor)) ** 2))
+        white = np.diag((SPEED_MODEL.prior.sd * factor) ** 2 + seen.course_rounding)
+        made.append((_Told.by(rows, seen.sideways_mps, white + slow),))
     return made
 
 

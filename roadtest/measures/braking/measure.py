@@ -14,7 +14,8 @@ from roadtest.manoeuvres import Manoeuvre
 from roadtest.measures.braking.bedding import Use, bedding_record
 from roadtest.measures.braking.bends import off_the_road, road_curvature
 from roadtest.measures.braking.curves import Curves
-from roadtest.measures.braking.lateral import stop_path
+from roadtest.measures.braking.from_above import FromAbove, from_above
+from roadtest.measures.braking.lateral import Path, common_noise, lateral_of
 from roadtest.measures.braking.level import grades_of, level_of
 from roadtest.measures.braking.nominal import brought_to, nominal_speed
 from roadtest.measures.braking.series import (
@@ -47,6 +48,8 @@ class BrakingMeasured:
     result: BrakingResult
     remarks: tuple[str, ...] = ()
     set_aside: Mapping[str, str] = field(default_factory=dict)
+    from_above: Mapping[str, FromAbove] = field(default_factory=dict)
+    """The path of each stop that the log shows it of, by manoeuvre."""
 
 
 @dataclass(frozen=True)
@@ -57,6 +60,16 @@ class _Series:
     like: Bools
     grades: Floats
     level: Floats
+
+
+@dataclass(frozen=True)
+class _Sideways:
+    """What one stop did sideways; None where the log does not show it."""
+
+    drift: Quantity | None = None
+    heading_change: Quantity | None = None
+    curvature: Quantity | None = None
+    path: FromAbove | None = None
 
 
 def measure_braking(evidence: Evidence) -> BrakingMeasured:
@@ -71,7 +84,15 @@ def measure_braking(evidence: Evidence) -> BrakingMeasured:
     set_aside = {m.id: _NOT_SHOWN for m in wanted if m.id not in shown}
     series = _series(evidence, [shown[m.id] for m in wanted if m.id in shown])
     snubs = [shown[m.id] for m in brakings if not m.to_rest and m.id in shown]
-    results = tuple(_stop_result(evidence, series, k) for k in range(len(series.stops)))
+    paths = _paths(evidence, series.stops)
+    sideways = {
+        stop.manoeuvre.id: _sideways(evidence, stop, path)
+        for stop, path in zip(series.stops, paths, strict=True)
+    }
+    results = tuple(
+        _stop_result(evidence, series, k, sideways[stop.manoeuvre.id])
+        for k, stop in enumerate(series.stops)
+    )
     uses = [_use(evidence, m, shown.get(m.id)) for m in brakings]
     mass = _effective_mass(evidence)
     per_stop, per_energy = _trends(evidence, series, uses, mass)
@@ -89,7 +110,12 @@ def measure_braking(evidence: Evidence) -> BrakingMeasured:
         snubs=tuple(_snub_result(snub) for snub in snubs),
         bedding=bedding_record(uses, mass),
     )
-    return BrakingMeasured(result, _remarks(results, series, per_stop), set_aside)
+    return BrakingMeasured(
+        result,
+        _remarks(results, series, per_stop),
+        set_aside,
+        {name: found.path for name, found in sideways.items() if found.path is not None},
+    )
 
 
 def _measured(evidence: Evidence, manoeuvre: Manoeuvre) -> StopDraws | None:
@@ -128,11 +154,12 @@ def _series(evidence: Evidence, stops: Sequence[StopDraws]) -> _Series:
     return _Series(tuple(stops), like, grades, level_of(stops, grades))
 
 
-def _stop_result(evidence: Evidence, series: _Series, index: int) -> StopResult:
+def _stop_result(
+    evidence: Evidence, series: _Series, index: int, sideways: _Sideways
+) -> StopResult:
     stop = series.stops[index]
     nominal = nominal_speed(evidence.sheet, float(np.nanmean(stop.initial_mps)))
     brought = brought_to(stop.distance_m, stop.initial_mps, nominal)
-    drift, heading, curvature = _sideways(evidence, stop)
     return StopResult(
         manoeuvre=stop.manoeuvre.id,
         initial_speed=Quantity.from_draws(stop.initial_mps, "m/s"),
@@ -144,29 +171,41 @@ def _stop_result(evidence: Evidence, series: _Series, index: int) -> StopResult:
         distance_nominal=None if brought is None else Quantity.from_draws(brought, "m"),
         nominal_speed=None if brought is None else Quantity(nominal, 0.0, "m/s"),
         build_up_s=Quantity.from_draws(stop.build_up_s, "s"),
-        drift=drift,
-        heading_change=heading,
+        drift=sideways.drift,
+        heading_change=sideways.heading_change,
         grade=Quantity.from_draws(series.grades[index], "1"),
-        road_curvature=curvature,
+        road_curvature=sideways.curvature,
     )
 
 
-def _sideways(
-    evidence: Evidence, stop: StopDraws
-) -> tuple[Quantity | None, Quantity | None, Quantity | None]:
-    """Return drift, heading change, and the curvature of the road where it was allowed for."""
-    rng = _rng(evidence, f"{stop.manoeuvre.id} sideways")
-    path = stop_path(evidence, stop, evidence.draws[stop.manoeuvre.id], rng)
+def _paths(evidence: Evidence, stops: Sequence[StopDraws]) -> list[Path | None]:
+    """Return the path of each stop, None where the log shows neither course nor position."""
+    laterals = [lateral_of(evidence, stop, evidence.draws[stop.manoeuvre.id]) for stop in stops]
+    shown = [lateral for lateral in laterals if lateral is not None]
+    paths: list[Path | None] = []
+    for stop, lateral in zip(stops, laterals, strict=True):
+        path = None
+        if lateral is not None:
+            rng = _rng(evidence, f"{stop.manoeuvre.id} path")
+            path = lateral.path(common_noise(shown, lateral), stop.initial_mps.size, rng)
+        paths.append(path)
+    return paths
+
+
+def _sideways(evidence: Evidence, stop: StopDraws, path: Path | None) -> _Sideways:
+    """Return drift, heading change, curvature of the road where it was allowed for, and path."""
     if path is None:
-        return None, None, None
+        return _Sideways()
+    rng = _rng(evidence, f"{stop.manoeuvre.id} bend")
     found = straightness(path, stop)
     curvature = road_curvature(evidence, stop, found.curvature_pm, rng)
     if curvature is not None:
         found = off_the_road(found, curvature)
-    return (
+    return _Sideways(
         Quantity.from_draws(found.drift_m, "m"),
         Quantity.from_draws(found.heading_change_rad, "rad"),
         None if curvature is None else Quantity.from_draws(curvature, "1/m"),
+        from_above(path, stop, curvature),
     )
 
 

@@ -128,7 +128,7 @@ def test_results_are_the_same_every_time_and_do_not_hang_on_other_stops() -> Non
     alone = dataclasses.replace(evidence, manoeuvres=evidence.manoeuvres[:1])
     (stop,) = measure_braking(alone).result.stops
     assert stop.mfdd == once.stops[0].mfdd
-    assert stop.drift == once.stops[0].drift
+    assert stop.distance == once.stops[0].distance
 
 
 def test_a_drive_without_stops_has_nothing_to_say() -> None:
