@@ -8,7 +8,7 @@ from typing import Final
 from roadtest.build_sheet import Target
 from roadtest.findings import braking, channels, gearing, odometer, running, speedometer, tach
 from roadtest.findings.case import Case
-from roadtest.findings.inspections import inspection_findings
+from roadtest.findings.inspections import inspection_findings, unseen_work_findings
 from roadtest.findings.steps import next_steps
 from roadtest.results import Finding
 
@@ -36,7 +36,9 @@ _JUDGES: Final[Mapping[str, Callable[[Case, Target], Finding]]] = {
 def judge_all(case: Case) -> tuple[Finding, ...]:
     """Return one finding a target, and one a hand inspection, from all that was measured."""
     judged = tuple(_judge(case, target) for target in case.sheet.targets)
-    return judged + inspection_findings(case.results.inspections)
+    seen = case.results.inspections
+    unseen = unseen_work_findings(case.sheet, seen, case.results.channels)
+    return judged + inspection_findings(seen) + unseen
 
 
 def _judge(case: Case, target: Target) -> Finding:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Final
 
-from roadtest.results import Finding, Inspection, Verdict
+from roadtest.build_sheet import BuildSheet
+from roadtest.results import ChannelResult, Finding, Inspection, Verdict
+from roadtest.work_checks import missing_checks
 
 _VERDICT: Final[dict[str, Verdict]] = {"pass": "pass", "fail": "fail", "not done": "not proven"}
 _REASON: Final = {
@@ -30,3 +32,30 @@ def inspection_findings(inspections: Iterable[Inspection]) -> tuple[Finding, ...
         )
         for inspection in inspections
     )
+
+
+def unseen_work_findings(
+    sheet: BuildSheet, inspections: Sequence[Inspection], channels: Sequence[ChannelResult]
+) -> tuple[Finding, ...]:
+    """Return a finding for each kind of work whose hand checks nobody noted; () without targets.
+
+    A sheet without targets asks for figures only.
+    """
+    if not sheet.targets:
+        return ()
+    return tuple(
+        Finding(
+            id="inspection",
+            title=f"Inspection: hand checks after work on {missing.work}",
+            verdict="not proven",
+            basis="; ".join(dict.fromkeys(check.basis for check in missing.checks)),
+            reason=f"Nobody noted: {'; '.join(check.what for check in missing.checks)}.",
+            to_settle=f"After the work on {missing.work}, look by hand and note the outcome of "
+            f"{_count(len(missing.checks))} named above.",
+        )
+        for missing in missing_checks(sheet, inspections, channels)
+    )
+
+
+def _count(number: int) -> str:
+    return "the check" if number == 1 else f"the {number} checks"
