@@ -31,6 +31,7 @@ TITLE_PT: Final = 10.0
 LINE_PT: Final = 11.5  # from one row of words to the next
 SWATCH_PT: Final = 20.0  # of the line or marker beside a legend's word
 _GAP_PT: Final = 4.0
+_ABOVE_PT: Final = 5.5  # from a frame to the words above it: half a tick's label is between
 _END_PT: Final = 1e4  # farthest outside the page that anything is drawn
 
 
@@ -81,7 +82,10 @@ class Frame:
 
     def down(self, y: Floats) -> Floats:
         """Return where values of y ([n] float) stand, in points from the top."""
-        place = self.box.bottom - (y - self.y[0]) / (self.y[1] - self.y[0]) * self.box.height
+        up = (y - self.y[0]) / (self.y[1] - self.y[0])
+        if self.panel.y.reverse:
+            up = 1.0 - up
+        place = self.box.bottom - up * self.box.height
         return np.clip(place, -_END_PT, _END_PT)
 
     def at(self, x: float, y: float) -> tuple[float, float]:
@@ -119,7 +123,7 @@ def laid_out(chart: Chart, width: float, height: float, *, headed: bool) -> Layo
         LINE_PT if chart.x.title else 0.0
     )
     capped = any(isinstance(mark, Span) and mark.role in CAPS for mark in chart.marks)
-    head = LINE_PT + (LETTERS_PT if capped else 1.0)
+    head = LINE_PT + (LETTERS_PT if capped else 3.5)
     boxes = _boxes(chart, Box(0.0, top, width, height - top - foot), head)
     y_ticks = [
         _ticks_down(panel.y, down, box)
@@ -140,7 +144,7 @@ def laid_out(chart: Chart, width: float, height: float, *, headed: bool) -> Layo
 def _boxes(chart: Chart, whole: Box, head: float) -> list[Box]:
     """Share the height among the panels, each with its title above."""
     shares = np.array([panel.share for panel in chart.panels])
-    heads = np.full(shares.size, LINE_PT + _GAP_PT)
+    heads = np.full(shares.size, LINE_PT + _ABOVE_PT)
     heads[0] = head
     free = max(whole.height - float(heads.sum()), 12.0 * shares.size)
     heights = free * shares / shares.sum()

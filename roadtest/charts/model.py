@@ -20,6 +20,7 @@ Role = Literal[
     "expected",
     "fit",
     "limit",
+    "allowed",
     "advised",
     "other",
     "hold",
@@ -71,6 +72,7 @@ class Axis:
     labels: tuple[tuple[float, str], ...] = ()
     shared: str = ""
     from_zero: bool = False  # where the range is not fixed, it takes in 0
+    reverse: bool = False  # larger values stand lower: of what is seen from above
 
     @property
     def title_text(self) -> str:
@@ -199,7 +201,8 @@ class Slope:
     label: str = ""
     role: Role = "expected"
     dash: Dash = "dashed"
-    at_end: bool = False  # the label stands at the line's end too
+    at_end: bool = False  # the label stands at the line's end, not in the legend
+    width: float = 1.0
 
 
 @dataclass(frozen=True)

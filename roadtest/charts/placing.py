@@ -23,6 +23,8 @@ from roadtest.quantity import Floats
 
 _HEIGHT_PT: Final = LETTERS_PT + 1.0
 _AWAY_PT: Final = 3.0  # from the thing that the words are about
+BAR_PT: Final = 7.0  # thickness of a level bar
+HATCH_PT: Final = 3.0  # height of the strokes beside a limit
 _SAMPLES: Final = 400  # of a line, to see what words would cover
 
 
@@ -129,8 +131,18 @@ def _beside_level(frame: Frame, mark: Level) -> list[Box]:
     at = frame.at(frame.x[0], mark.value)[1]
     lefts = np.linspace(box.right - wide - _AWAY_PT, box.left + _AWAY_PT, 9)
     above, below = at - 2.0, at + _HEIGHT_PT + 1.5
-    sides = [below, above] if mark.allowed == "below" else [above, below]
+    if mark.allowed is None:
+        sides = [above, below]
+    elif hatched_below(frame, mark):
+        sides = [above, below + HATCH_PT]
+    else:
+        sides = [below, above - HATCH_PT]
     return [_sized(text, float(left), side) for side in sides for left in lefts]
+
+
+def hatched_below(frame: Frame, mark: Level) -> bool:
+    """Return whether the side of a limit that is not allowed lies lower on the page."""
+    return (mark.allowed == "above") is not frame.panel.y.reverse
 
 
 def _beside_slope(frame: Frame, mark: Slope) -> list[Box]:
@@ -195,9 +207,6 @@ def _in_span(room: _Room, mark: Span) -> list[Words]:
     if upright:
         return [Words(mark.label, box.left + 7.0, box.bottom, mark.role, upright=True)]
     return [Words(mark.label, box.left, box.bottom - 2.2, mark.role)]
-
-
-BAR_PT: Final = 7.0  # thickness of a level bar
 
 
 def _drawn(frame: Frame) -> tuple[Floats, Floats]:

@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
+import numpy as np
+
 from roadtest.charts.frames import LETTERS_PT, TITLE_PT, Entry, Frame, laid_out
 from roadtest.charts.lettering import FAMILY, fitted, harmless, identifier
 from roadtest.charts.model import CAPS, Chart, Span
@@ -101,7 +103,7 @@ def _panel_titles(frame: Frame, palette: Palette, *, capped: bool) -> Iterator[s
     """Yield what stands above a panel: what its y axis shows, and at the right its title."""
     box, panel = frame.box, frame.panel
     above = any(isinstance(mark, Span) and mark.role in CAPS for mark in panel.marks) and capped
-    base = box.top - (LETTERS_PT + 2.5 if above else 4.0)
+    base = box.top - (LETTERS_PT + 2.5 if above else 6.0)
     room = box.right if not panel.title else 0.5 * box.right
     title = fitted(panel.y.title_text, LETTERS_PT, room)
     yield _text(title, 0.0, base, palette.ink, 'font-weight="bold"')
@@ -156,9 +158,10 @@ def _caps(frame: Frame, pen: Pen) -> Iterator[str]:
         if isinstance(mark, Span) and mark.role in CAPS:
             middle = frame.at(0.5 * (mark.start + mark.end), 0.0)[0]
             if frame.box.left <= middle <= frame.box.right:
+                at = np.array([[middle, frame.box.top - 4.2]])
                 ink = BARE if mark.set_aside else pen.palette.roles[mark.role]
                 edge = pen.palette.roles[mark.role]
-                yield marker_svg(CAPS[mark.role], (middle, frame.box.top - 4.2), 2.3, (ink, edge))
+                yield marker_svg(CAPS[mark.role], at, 2.3, (ink, edge))
 
 
 def _words(frame: Frame, palette: Palette) -> Iterator[str]:

@@ -24,14 +24,14 @@ from roadtest.charts.model import (
     Span,
 )
 from roadtest.charts.palette import Palette
-from roadtest.charts.placing import BAR_PT
+from roadtest.charts.placing import BAR_PT, HATCH_PT, hatched_below
 from roadtest.quantity import Floats
 
 BARE: Final = "none"  # the fill of a hollow marker
 _LINE_PT: Final = 1.1
 _MARKER_PT: Final = 2.6  # from the middle to the edge
 _CAP_PT: Final = 1.8  # half the bar across the end of an interval
-_HATCH_PT: Final = 6.0  # between the strokes on the side of a limit that is not allowed
+_HATCH_STEP_PT: Final = 6.0  # between the strokes on the side of a limit that is not allowed
 
 _DASHES: Final[dict[Dash, str]] = {
     "solid": "",
@@ -91,7 +91,7 @@ def mark_svg(mark: Mark, frame: Frame, pen: Pen) -> Iterator[str]:
         ends = slope_ends(frame, mark.slope, mark.intercept)
         if ends is not None:
             path = polyline(frame.across(ends[0]), frame.down(ends[1]))
-            yield stroke(path, pen.ink(mark.role), mark.dash)
+            yield stroke(path, pen.ink(mark.role), mark.dash, mark.width)
 
 
 def stroke(path: str, ink: str, dash: Dash = "solid", width: float = 1.0) -> str:
@@ -183,8 +183,8 @@ def _level(mark: Level, frame: Frame, pen: Pen) -> Iterator[str]:
         return
     yield stroke(f"M{number(box.left)} {number(y)}H{number(box.right)}", ink, mark.dash)
     if mark.allowed is not None:
-        away = 3.0 if mark.allowed == "above" else -3.0
-        starts = np.arange(box.left + 2.0, box.right, _HATCH_PT)
+        away = HATCH_PT if hatched_below(frame, mark) else -HATCH_PT
+        starts = np.arange(box.left + 2.0, box.right, _HATCH_STEP_PT)
         strokes = (f"M{number(at)} {number(y)}l-3 {number(away)}" for at in starts)
         yield stroke("".join(strokes), ink, "solid", 0.5)
 
@@ -197,9 +197,10 @@ def _points(mark: Points, frame: Frame, pen: Pen) -> Iterator[str]:
     if intervals:
         yield stroke(intervals, ink, "solid", 0.8)
     fill = pen.palette.ground if mark.hollow else ink
-    for x, y in zip(across.tolist(), down.tolist(), strict=True):
-        if np.isfinite(x) and np.isfinite(y):
-            yield marker_svg(mark.marker, (x, y), _MARKER_PT * mark.size, (fill, ink))
+    good = np.isfinite(across) & np.isfinite(down)
+    if good.any():
+        at = np.column_stack([across[good], down[good]])
+        yield marker_svg(mark.marker, at, _MARKER_PT * mark.size, (fill, ink))
 
 
 def _intervals(mark: Points, frame: Frame) -> Iterator[str]:
@@ -226,45 +227,45 @@ def _with_halves(mark: Points) -> Iterator[tuple[float, float, float, float]]:
             yield x, y, x_u95, y_u95
 
 
-def marker_svg(
-    marker: Marker, at: tuple[float, float], radius: float, inks: tuple[str, str]
-) -> str:
-    """Return a marker about a point; `inks` are those of its fill and of its edge."""
-    x, y = at
+def marker_svg(marker: Marker, at: Floats, radius: float, inks: tuple[str, str]) -> str:
+    """Return markers about points [n, 2] as one path; `inks` are those of fill and edge."""
     fill, edge = inks
+    paths = "".join(_outline(marker, x, y, radius) for x, y in at.tolist())
+    if marker in _STROKES:
+        return f'<path d="{paths}" fill="none" stroke="{edge}" stroke-width="1.3"/>'
+    return (
+        f'<path d="{paths}" fill="{fill}" stroke="{edge}" stroke-width="0.9" '
+        f'stroke-linejoin="round"/>'
+    )
+
+
+def _outline(marker: Marker, x: float, y: float, radius: float) -> str:
     if marker == "circle":
-        return (
-            f'<circle cx="{number(x)}" cy="{number(y)}" r="{number(radius)}" fill="{fill}" '
-            f'stroke="{edge}" stroke-width="0.9"/>'
-        )
-    outline = marker in _CORNERS
-    corners = np.array((_CORNERS[marker] if outline else _STROKES[marker]).split(), dtype=float)
-    points = [
-        f"{number(x + radius * a)} {number(y + radius * b)}" for a, b in corners.reshape(-1, 2)
-    ]
-    if outline:
-        return (
-            f'<path d="M{" ".join(points)}Z" fill="{fill}" stroke="{edge}" stroke-width="0.9" '
-            f'stroke-linejoin="round"/>'
-        )
-    path = "".join(f"M{a} {b}" for a, b in zip(points[::2], points[1::2], strict=True))
-    return f'<path d="{path}" fill="none" stroke="{edge}" stroke-width="1.3"/>'
+        r, both = number(radius), number(2.0 * radius)
+        half = f"a{r} {r} 0 1 0"
+        return f"M{number(x - radius)} {number(y)}{half} {both} 0{half} -{both} 0Z"
+    corners = _CORNERS.get(marker) or _STROKES[marker]
+    pairs = np.array(corners.split(), dtype=np.float64).reshape(-1, 2) * radius + (x, y)
+    points = [f"{number(across)} {number(down)}" for across, down in pairs.tolist()]
+    if marker in _CORNERS:
+        return f"M{' '.join(points)}Z"
+    return "".join(f"M{a} {b}" for a, b in zip(points[::2], points[1::2], strict=True))
 
 
 def sample_svg(mark: Mark, left: float, middle: float, pen: Pen) -> list[str]:
     """Return what stands beside a word of the legend."""
-    right, centre = left + SWATCH_PT, left + 0.5 * SWATCH_PT
+    right, at = left + SWATCH_PT, np.array([[left + 0.5 * SWATCH_PT, middle]])
     if isinstance(mark, Line | Slope):
         path = f"M{number(left)} {number(middle)}H{number(right)}"
         return [stroke(path, pen.ink(mark.role), mark.dash, getattr(mark, "width", 1.0))]
     if isinstance(mark, Points):
         ink = pen.ink(mark.role)
         fill = pen.palette.ground if mark.hollow else ink
-        return [marker_svg(mark.marker, (centre, middle), _MARKER_PT * mark.size, (fill, ink))]
+        return [marker_svg(mark.marker, at, _MARKER_PT * max(mark.size, 0.8), (fill, ink))]
     if isinstance(mark, Span):
         ink = pen.ink(mark.role)
         opacity = pen.palette.span_opacity
-        cap = marker_svg(CAPS[mark.role], (centre, middle), 2.3, (ink, ink))
+        cap = marker_svg(CAPS[mark.role], at, 2.3, (ink, ink))
         return [_swatch(left, middle, ink, opacity), cap]
     if isinstance(mark, Band | Bars):
         opacity = pen.palette.band_opacity if isinstance(mark, Band) else 1.0

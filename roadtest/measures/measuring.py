@@ -80,5 +80,5 @@ def measure_all(evidence: Evidence, progress: Progress) -> Measured:
             "pulls": pulls.remarks,
             "channels": channels.remarks,
         },
-        traces=traces_of(gearing, speedometer, coasting),
+        traces=traces_of(gearing, speedometer, coasting, braking),
     )

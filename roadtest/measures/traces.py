@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from roadtest.measures.braking.from_above import FromAbove
+from roadtest.measures.braking.measure import BrakingMeasured
 from roadtest.measures.coasting.measure import CoastingMeasured, SpecificRoadLoad
 from roadtest.measures.gearing.engaged import GearTrace
 from roadtest.measures.gearing.measure import GearingMeasured
@@ -25,10 +27,14 @@ class Traces:
     """Engine turns a metre as the tach shows them, by gear."""
     dial: DialFit | None = None
     road_load: SpecificRoadLoad | None = None
+    from_above: Mapping[str, FromAbove] = field(default_factory=dict)  # the path of each stop
 
 
 def traces_of(
-    gearing: GearingMeasured, speedometer: SpeedometerMeasured, coasting: CoastingMeasured
+    gearing: GearingMeasured,
+    speedometer: SpeedometerMeasured,
+    coasting: CoastingMeasured,
+    braking: BrakingMeasured,
 ) -> Traces:
     """Return the curves that the measures came by."""
     followed = gearing.followed
@@ -42,4 +48,5 @@ def traces_of(
         turns_per_metre=turns,
         dial=speedometer.fit,
         road_load=coasting.road_load,
+        from_above=braking.from_above,
     )

@@ -40,6 +40,8 @@ class SpecificRoadLoad:
     terms: Floats
     from_mps: float  # measured between these speeds
     to_mps: float
+    beta: Floats = field(default_factory=lambda: np.zeros((0, 3)))
+    """Draws [c, 3] of the deceleration's own terms: road load over effective mass."""
 
 
 @dataclass(frozen=True)
@@ -94,7 +96,7 @@ def measure_coasting(evidence: Evidence, gear_of: Mapping[str, int | None]) -> C
         deceleration=_decelerations(fit, low, high, evidence.sheet.units),
     )
     remarks = _remarks(result, fit, car, partner)
-    load = SpecificRoadLoad(fit.beta * car.factor[:, None], low, high)
+    load = SpecificRoadLoad(fit.beta * car.factor[:, None], low, high, fit.beta)
     return CoastingMeasured(result, remarks, aside, load)
 
 
