@@ -20,7 +20,7 @@ class Subject:
 
     id: str
     title: str
-    noun: str  # of one item, "stop"
+    noun: str  # of what is driven again, "stop"
     basis: str
     how: str  # how to drive it, to settle what is not proven
     percent: bool = False  # fractions read in per cent
@@ -114,7 +114,8 @@ def _overshoot(item: FindingItem) -> float:
 def _count(subject: Subject, items: Sequence[FindingItem]) -> str:
     if len(items) < 2:
         return ""
-    all_of = plural(len(items), subject.noun)
+    driven = all(item.manoeuvre for item in items)
+    all_of = plural(len(items), subject.noun if driven else "check")
     counts = {v: sum(item.verdict == v for item in items) for v in ("fail", "not proven", "pass")}
     if counts["pass"] == len(items):
         return f"All {all_of} pass"

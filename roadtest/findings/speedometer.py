@@ -46,6 +46,7 @@ def speedometer(case: Case, target: Target) -> Finding:
         if outside:
             why = "No hold at a speed that the rule speaks of"
         return nothing_to_judge(subject, None, joined(why, remarks), _TRY)
+    items += [judge_test_speed(case, at, rule) for at in case.results.speedometer.test_speeds]
     telling = worst_of(items)
     subject = replace(subject, how=_how_again(case, telling), log_share=_log_share(case, telling))
     return from_items(case, subject, items, joined(remarks, _untried(case, rule)))
