@@ -1,0 +1,1 @@
+"""The page. It imports `roadtest`; `roadtest` never imports it."""
