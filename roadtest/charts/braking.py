@@ -182,9 +182,7 @@ def _decelerations(source: Source) -> Iterator[Chart]:
         title="Deceleration of each stop",
         says=f"{said}.",
         x=_categories(names, "Stop"),
-        panels=(
-            Panel(Axis("Mean fully developed deceleration", "m/s²", from_zero=True), tuple(marks)),
-        ),
+        panels=(Panel(Axis("Mean fully developed deceleration", "m/s²"), tuple(marks)),),
         findings=source.findings("mfdd", "spread"),
         subject="braking",
         height=0.4,
@@ -280,7 +278,6 @@ def _drift(source: Source, traces: Sequence[_Trace]) -> Iterator[Chart]:
                 manoeuvres=(name,),
             )
         )
-    aside = Axis("Aside of the line of approach, right positive", "m", reverse=True)
     yield Chart(
         id="drift",
         title="Drift while braking, from above",

@@ -87,7 +87,7 @@ def _sheet_lines(source: Source) -> Iterator[Mark]:
         per_metre = ratio * axle / circumference.value
         label = "by the build sheet" if number == 0 else ""
         slope = 60.0 * per_metre * to_si(1.0, source.units)
-        yield Slope(slope, 0.0, label, "expected", "dashed", width=2.4)
+        yield Slope(slope, 0.0, label, "expected", "dashed", width=1.9)
 
 
 def _says(source: Source) -> str:

@@ -18,8 +18,8 @@ def log_charts(source: Source) -> tuple[Chart, ...]:
 
 def _quality(source: Source) -> Iterator[Chart]:
     motion = source.evidence.motion
-    seen = motion.observed.seen
-    fixes = motion.time_s[seen]
+    fixes = source.evidence.gps.time_s - source.evidence.start_unix_s
+    fixes = fixes[(fixes >= motion.time_s[0]) & (fixes <= motion.time_s[-1])]
     if fixes.size < 3:
         return
     apart = np.diff(fixes)

@@ -174,6 +174,7 @@ class Span:
     role: Role = "other"
     manoeuvre: str | None = None
     set_aside: bool = False
+    faint: bool = False  # another one is brought out
 
 
 @dataclass(frozen=True)

@@ -63,8 +63,10 @@ class _Room:
         return min(free, key=self._covered, default=None)
 
     def _covered(self, box: Box) -> int:
-        inside = (self.across >= box.left) & (self.across <= box.right)
-        return int(np.count_nonzero(inside & (self.down >= box.top) & (self.down <= box.bottom)))
+        near = 2.5  # markers and lines are that thick
+        inside = (self.across >= box.left - near) & (self.across <= box.right + near)
+        inside &= (self.down >= box.top - near) & (self.down <= box.bottom + near)
+        return int(np.count_nonzero(inside))
 
 
 def words_of(frame: Frame) -> tuple[Words, ...]:

@@ -159,7 +159,7 @@ def _caps(frame: Frame, pen: Pen) -> Iterator[str]:
             middle = frame.at(0.5 * (mark.start + mark.end), 0.0)[0]
             if frame.box.left <= middle <= frame.box.right:
                 at = np.array([[middle, frame.box.top - 4.2]])
-                ink = BARE if mark.set_aside else pen.palette.roles[mark.role]
+                ink = BARE if mark.set_aside or mark.faint else pen.palette.roles[mark.role]
                 edge = pen.palette.roles[mark.role]
                 yield marker_svg(CAPS[mark.role], at, 2.3, (ink, edge))
 

@@ -167,10 +167,11 @@ def _span(mark: Span, frame: Frame, pen: Pen) -> Iterator[str]:
         path = "".join(f"M{number(x)} {number(box.top)}V{number(box.bottom)}" for x in (start, end))
         yield stroke(path, ink, "dotted", 0.6)
         return
+    opacity = pen.palette.span_opacity * (0.4 if mark.faint else 1.0)
     yield (
         f'<rect x="{number(start)}" y="{number(box.top)}" width="{number(end - start)}" '
         f'height="{number(box.height)}" fill="{ink}" '
-        f'fill-opacity="{number(pen.palette.span_opacity)}"/>'
+        f'fill-opacity="{number(opacity)}"/>'
     )
 
 
