@@ -199,4 +199,5 @@ def _evidence(results: Results, charts: Sequence[Chart], units: ReadIn) -> list[
 
 
 def _picture(chart: Chart) -> Picture:
-    return Picture(svg=draw_svg(chart), says=chart.says, title=chart.title, notes=chart.notes)
+    width = 0.55 if chart.x.equal else 0.85  # a plan of the path is as high as it is wide
+    return Picture(draw_svg(chart), chart.says, chart.title, chart.notes, width)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Final
 
-from roadtest.check import conclude, survey
+from roadtest.charts.all_charts import all_charts
+from roadtest.check import conclude_with_traces, survey
 from roadtest.drive import read_drive
 from roadtest.errors import InputError
 from roadtest.progress import Progress
@@ -30,11 +31,11 @@ def make_report(
     Raises InputError or InputErrors where the drive can't be used.
     """
     drive = read_drive(folder, build)
-    surveyed = survey(drive, progress)
-    results = conclude(surveyed, progress)
+    checked = conclude_with_traces(survey(drive, progress), progress)
+    results = checked.results
     read_in = units or results.units
     logo = _logo(drive.sheet.shop.logo, (build or folder / "build.toml").parent)
-    document = compose(results, drive.sheet, (), read_in, logo)
+    document = compose(results, drive.sheet, all_charts(checked), read_in, logo)
     if kind == ".pdf":
         return to_pdf(document), results
     return to_html(document).encode(), results

@@ -12,8 +12,6 @@ from roadtest.errors import RoadtestError
 from roadtest.report.lettering import printable
 from roadtest.report.model import Document, GloveBoxCard, Heading
 
-_STANDARDS = ["a-3a", "ua-1"]
-
 
 def to_pdf(document: Document) -> bytes:
     """Return the PDF of `document`; the same document gives the same bytes.
@@ -29,7 +27,7 @@ def to_pdf(document: Document) -> bytes:
                 format="pdf",
                 ignore_system_fonts=True,
                 sys_inputs={"document": _data(document), "results": document.results_json},
-                pdf_standards=_STANDARDS,
+                pdf_standards=["a-3a", "ua-1"],
                 timestamp=0,
             )
         )
