@@ -95,9 +95,10 @@ class ProfileBuilder:
         """Brake to rest."""
         self.reach(from_mps, 2.0)
         self.cruise(4.0)
-        self._put(from_mps - _LIFT_MPS2 * STEP_S * np.arange(1, round(_LIFT_S / STEP_S) + 1))
+        lifting = STEP_S * np.arange(1, round(_LIFT_S / STEP_S) + 1, dtype=np.float64)
+        self._put(from_mps - _LIFT_MPS2 * lifting)
         start, begun = self._count, self.speed_mps
-        t = STEP_S * np.arange(1, round((begun / deceleration_mps2 + _RISE_S) / STEP_S) + 2)
+        t: Floats = STEP_S * np.arange(1, round((begun / deceleration_mps2 + _RISE_S) / STEP_S) + 2)
         rising = np.minimum(t, _RISE_S)
         extra = deceleration_mps2 - _LIFT_MPS2
         lost = _LIFT_MPS2 * t + extra * (0.5 * rising**2 / _RISE_S + np.maximum(t - _RISE_S, 0.0))
@@ -114,7 +115,7 @@ class ProfileBuilder:
         self.gear = 0
         start = self._count
         seconds = load.coast_time_s(mass_kg, from_mps, to_mps)
-        t = STEP_S * np.arange(round(seconds / STEP_S))
+        t: Floats = STEP_S * np.arange(round(seconds / STEP_S), dtype=np.float64)
         self._put(load.speed_after(mass_kg, from_mps, t))
         self._note("coast", start)
 
@@ -155,7 +156,7 @@ class ProfileBuilder:
             if gear is not None:
                 gear_of[name] = gear
         return Profile(
-            time_s=STEP_S * np.arange(speed.size),
+            time_s=STEP_S * np.arange(speed.size, dtype=np.float64),
             speed_mps=speed,
             heading_rad=np.concatenate(self._headings),
             gear=np.concatenate(self._gears).astype(np.int64),
@@ -166,7 +167,7 @@ class ProfileBuilder:
     def _put(self, speed: Floats, heading: Floats | None = None) -> None:
         if speed.size == 0:
             return
-        self._speeds.append(np.asarray(speed, dtype=np.float64))
+        self._speeds.append(speed.astype(np.float64))
         way = np.full(speed.size, self.heading_rad) if heading is None else heading
         self._headings.append(way)
         self._gears.append(np.full(speed.size, float(self.gear)))

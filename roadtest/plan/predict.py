@@ -1,0 +1,221 @@
+"""What the planned drive will show of each target: the check of the drive before it is driven.
+
+The planned manoeuvres go through the measures and findings of `check` itself, over draws of the
+motion around the plan, so each interval holds what it will hold then: the log's doubt, and beside
+it dial graduation, grade, tyre and mass. What they can't hold is the crew: how evenly it brakes,
+how steadily it holds.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from roadtest.build_sheet import BuildSheet, NamedRule, StoppingLimit, Target
+from roadtest.evidence import Evidence
+from roadtest.findings import Case, judge_all
+from roadtest.logs.model import Note, Notes, TachLog
+from roadtest.measures.braking import measure_braking
+from roadtest.measures.coasting import measure_coasting
+from roadtest.measures.gearing import measure_gearing
+from roadtest.measures.pulls import measure_pulls
+from roadtest.measures.speedometer import measure_speedometer
+from roadtest.measures.speedometer.prediction import predict_error
+from roadtest.plan import programme
+from roadtest.plan.car import FULL_BRAKING_MPS2, ROLLING, PlanCar
+from roadtest.plan.foreseen import START_UNIX_S, Logger, foresee, middle_of
+from roadtest.plan.model import Predicted
+from roadtest.plan.profile import Profile, ProfileBuilder
+from roadtest.plan.proving import proof_of
+from roadtest.results import Finding, LogInfo, Results
+from roadtest.rules import braking_rule
+from roadtest.wording import plural
+
+TACH_HZ: Final = 10.0
+TACH_NOISE_RPM: Final = 20.0
+"""Scatter of a logged engine speed: two thirds of a usual 30 r/min step. Our choice."""
+_BETTER: Final = 1.1  # the planned car does better than its limits by so much; our choice
+_USUAL_BRAKING_MPS2: Final = 6.0
+_SAMPLE_S: Final = 8.0  # of steady driving between manoeuvres of one kind
+
+
+@dataclass(frozen=True)
+class _Drive:
+    """The planned drive as the measures see it."""
+
+    evidence: Evidence
+    gear_of: dict[str, int | None]
+
+
+def predict(car: PlanCar, logger: Logger) -> tuple[Predicted, ...]:
+    """Return what the planned drive will show of each target of the sheet, in its order."""
+    sheet = car.sheet
+    if not sheet.targets:
+        return ()
+    drive = _foreseen(car, logger)
+    results = _results(drive, logger)
+    findings = [f for f in judge_all(Case(results, sheet)) if f.id != "inspection"]
+    return tuple(
+        proof_of(car, target, finding, _runs(car, target))
+        for target, finding in zip(sheet.targets, findings, strict=True)
+    )
+
+
+def planned_braking(car: PlanCar) -> float:
+    """Return the deceleration (m/s²) of the planned stops: somewhat better than all limits ask."""
+    asked = [_USUAL_BRAKING_MPS2 / _BETTER]
+    for target in car.sheet.targets.named("mfdd"):
+        least = target.value if isinstance(target.value, float) else None
+        if isinstance(target.value, NamedRule):
+            rule = braking_rule(target.value.name)
+            least = rule.least_mfdd_mps2(car.sheet.car.first_used)
+        asked += [] if least is None else [least]
+    for target in car.sheet.targets.named("stopping_distance"):
+        if isinstance(target.value, StoppingLimit):
+            braked = target.value.at_most_m - 0.2 * target.value.from_mps  # build-up, 0.2 s lost
+            asked.append(0.5 * target.value.from_mps**2 / max(braked, 1.0))
+    return min(_BETTER * max(asked), FULL_BRAKING_MPS2)
+
+
+def planned_profile(car: PlanCar) -> Profile:
+    """Return the drive that the predictions rest on: each kind of manoeuvre of the programme."""
+    wanted = programme.wanted_by(car.sheet)
+    plan = ProfileBuilder()
+    plan.stand(6.0)
+    for gear, speed in programme.gear_holds(car):
+        plan.hold(speed, programme.GEAR_HOLD_S, gear)
+    if wanted.any_of("speedometer"):
+        for speed in programme.hold_speeds(car):
+            plan.hold(speed, programme.HOLD_S, car.gear_for(speed) or 0)
+    coast = programme.coast_speeds(car)
+    if coast is not None and wanted.any_of("rolling_coefficient"):
+        for _ in range(2 * programme.COAST_PAIRS):
+            plan.turn_round()
+            plan.coast(*coast, car.load, car.rolling_mass_kg)
+            plan.cruise(_SAMPLE_S)
+    if wanted.any_of("mfdd", "stopping_distance", "fade", "drift", "spread"):
+        for _ in range(programme.stop_count(car)):
+            plan.turn_round()
+            plan.stop(programme.stop_speed(car), planned_braking(car))
+    for gear, low, high, seconds in programme.pulls(car):
+        for _ in range(programme.PULL_RUNS):
+            plan.turn_round()
+            plan.pull(low, high, seconds / _BETTER, gear or 0)
+    for to, seconds in programme.starts(car):
+        for _ in range(programme.STANDING_RUNS):
+            plan.turn_round()
+            plan.standing_start(to, seconds / _BETTER)
+    plan.reach(0.0, 2.0)
+    plan.stand(6.0)
+    return plan.finish()
+
+
+def _foreseen(car: PlanCar, logger: Logger) -> _Drive:
+    profile = planned_profile(car)
+    evidence = foresee(profile, logger, car.sheet, _notes(car, profile))
+    tach = _tach(car, profile)
+    evidence = replace(evidence, tach=() if tach is None else (tach,))
+    return _Drive(evidence, {name: gear or None for name, gear in profile.gear_of.items()})
+
+
+def _results(drive: _Drive, logger: Logger) -> Results:
+    evidence = drive.evidence
+    coasting = measure_coasting(evidence, drive.gear_of)
+    gearing = measure_gearing(evidence) if evidence.tach else None
+    bare = Results(
+        logs=_logs(evidence, logger),
+        speedometer=measure_speedometer(evidence).result,
+        braking=measure_braking(evidence).result,
+        coasting=coasting.result,
+        pulls=measure_pulls(evidence, drive.gear_of, coasting).result,
+    )
+    return bare if gearing is None else replace(bare, gearing=gearing.result, tach=gearing.tach)
+
+
+def _logs(evidence: Evidence, logger: Logger) -> tuple[LogInfo, ...]:
+    fixes = evidence.gps.time_s.size
+    gps = LogInfo("plan", "nmea", fixes, fixes, rate_hz=logger.rate_hz, speed_source="doppler")
+    tach = tuple(
+        LogInfo(log.name, "tach", log.rows_read, log.rows_read, rate_hz=TACH_HZ)
+        for log in evidence.tach
+    )
+    return (gps, *tach)
+
+
+def dial_scale(sheet: BuildSheet) -> float:
+    """Return the dial's expected reading over the true speed, 1 where the sheet doesn't say."""
+    predicted = predict_error(sheet)
+    return 1.0 if predicted is None else predicted.scale.value
+
+
+def _notes(car: PlanCar, profile: Profile) -> Notes:
+    """Return the dial readings the observer will have noted, at the middle of each hold."""
+    scale, speeds = dial_scale(car.sheet), np.asarray(profile.speed_mps)
+    holds = [m for m in profile.manoeuvres if m.kind == "hold"]
+    rows = []
+    for line, hold in enumerate(holds[len(programme.gear_holds(car)) :], start=2):
+        held = (profile.time_s >= hold.start_s) & (profile.time_s < hold.end_s)
+        shown = scale * float(speeds[held].mean())
+        rows.append(Note(line, "indicated speed", "utc", middle_of(hold), shown, "", None, ""))
+    return Notes("plan", tuple(rows))
+
+
+def _tach(car: PlanCar, profile: Profile) -> TachLog | None:
+    """Return the engine speed that the sheet's gearing gives, with a logger's scatter."""
+    if not programme.gear_holds(car):
+        return None
+    time = np.arange(0.0, float(profile.time_s[-1]), 1.0 / TACH_HZ)
+    index = np.minimum((time * 100.0).astype(np.int64), profile.time_s.size - 1)
+    per_mps = [0.0, *(car.rpm(gear, 1.0) or 0.0 for gear in range(1, len(car.sheet.ratios) + 1))]
+    idle = car.sheet.engine.idle_rpm or 900.0
+    rpm = np.maximum(np.array(per_mps)[profile.gear[index]] * profile.speed_mps[index], idle)
+    rpm = rpm + TACH_NOISE_RPM * np.random.default_rng(1).standard_normal(time.size)
+    return TachLog("tach", "utc", START_UNIX_S + time, rpm, time.size)
+
+
+def _runs(car: PlanCar, target: Target) -> str:
+    """Return what is driven for a target, in words."""
+    return next(_runs_of(car, target), "")
+
+
+def _runs_of(car: PlanCar, target: Target) -> Iterator[str]:
+    if target.id in ("mfdd", "stopping_distance", "drift", "fade", "spread"):
+        yield plural(programme.stop_count(car), "stop")
+    elif target.id == "rolling_coefficient":
+        yield f"{programme.COAST_PAIRS} coasts each way"
+    elif target.id == "speedometer":
+        yield plural(len(programme.hold_speeds(car)), "hold")
+    elif target.id in ("gearbox", "axle", "tach", "cruise_rpm"):
+        yield f"{len(programme.gear_holds(car))} holds, one a gear"
+    elif target.id in ("clutch_slip", "through"):
+        yield plural(programme.PULL_RUNS, "pull")
+    elif target.id == "standing":
+        yield plural(programme.STANDING_RUNS, "start")
+
+
+def repeats_for(u95: float, room: float, runs: int) -> int | None:
+    """Return how many runs narrow the interval of a mean to `room`, all of it taken as random.
+
+    `runs` gave `u95`; u95 goes as 1/√n. None where more than 16 would be needed.
+    """
+    if room <= 0.0:
+        return None
+    needed = max(runs, math.ceil(runs * (u95 / room) ** 2))
+    return needed if needed <= 16 else None
+
+
+def expected_rolling() -> float:
+    """Return the rolling coefficient a car in order is taken to have."""
+    return ROLLING
+
+
+def worst_item(finding: Finding) -> float | None:
+    """Return the widest half-width among what a finding judges, None without any."""
+    shown = [item.measured.u95 for item in finding.items if item.measured is not None]
+    if finding.measured is not None:
+        shown.append(finding.measured.u95)
+    return max(shown, default=None)

@@ -1,0 +1,328 @@
+"""What to drive for a build sheet's targets and work, in an order that is safe."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Final
+
+from roadtest.build_sheet import (
+    BuildSheet,
+    NamedRule,
+    StandingLimit,
+    StoppingLimit,
+    ThroughLimit,
+)
+from roadtest.measures.speedometer.target import dial_target
+from roadtest.plan import straights
+from roadtest.plan.car import PUBLIC_MOST_MPS, PlanCar
+from roadtest.plan.model import Step
+from roadtest.rules import braking_rule
+from roadtest.units import to_si
+from roadtest.work_checks import checks_for
+
+HOLD_S: Final = 20.0
+"""Long enough that a time noted by hand, good to 5 s, falls inside."""
+GEAR_HOLD_S: Final = 20.0
+LEAST_STOPS: Final = 4  # what fade and spread need; two each way
+STOPS_OF_SERIES: Final = 6
+"""FMVSS 135 has six stops of each kind (value from memory)."""
+COAST_PAIRS: Final = 2
+STANDING_RUNS: Final = 2  # one each way
+PULL_RUNS: Final = 2
+
+_GENTLE: Final = {"mph": (5.0, 20.0, 30.0), "km/h": (8.0, 30.0, 50.0)}
+_DIAL: Final = {"mph": (30.0, 40.0, 50.0, 60.0, 70.0), "km/h": (50.0, 70.0, 90.0, 110.0)}
+_STOP_FROM: Final = {"mph": 50.0, "km/h": 80.0}
+_COAST: Final = {"mph": (60.0, 20.0), "km/h": (100.0, 30.0)}
+_WARM_M: Final = {"mph": 5.0 * 1609.344, "km/h": 8000.0}
+_LEAST_SPAN_MPS: Final = 6.0  # that a coast-down must fall through to be worth driving; our choice
+_GEARING: Final = ("gearbox", "axle", "tach", "cruise_rpm")
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What kinds of driving a sheet asks for, by its targets and its work."""
+
+    targets: frozenset[str]
+    drives: frozenset[str]
+
+    def any_of(self, *names: str) -> bool:
+        """Return whether any of these targets is set."""
+        return not self.targets.isdisjoint(names)
+
+
+def wanted_by(sheet: BuildSheet) -> Wanted:
+    """Return what a sheet asks for; one without targets or work asks for holds and stops."""
+    targets = frozenset(target.id for target in sheet.targets)
+    drives = {kind for _, checks in checks_for(sheet.work.done) for kind in checks.drive}
+    if not targets and not drives:
+        drives = {"hold", "stop"}
+    return Wanted(targets, frozenset(drives))
+
+
+def programme(car: PlanCar) -> tuple[Step, ...]:
+    """Return the steps of the drive, in order: brakes gently first, nothing fast before warm."""
+    wanted = wanted_by(car.sheet)
+    return (
+        *_gentle(car),
+        *_bedding(wanted, car),
+        *_warming(wanted, car),
+        *_holds(wanted, car),
+        *_gear_holds(wanted, car),
+        *_coasts(wanted, car),
+        *_stops(wanted, car),
+        *_pulls(wanted, car),
+        *_standing(wanted, car),
+    )
+
+
+def _gentle(car: PlanCar) -> Iterator[Step]:
+    units = car.sheet.units
+    speeds = tuple(min(to_si(v, units), car.ceiling_mps) for v in _GENTLE[units])
+    yield Step(
+        "gentle",
+        "Prove the brakes gently, before anything fast",
+        1,
+        tuple(dict.fromkeys(speeds)),
+        0.0,
+        straight_m=straights.stop_straight_m(max(speeds)),
+        note="from walking pace up; stop the drive if the pedal is long or soft or the car pulls",
+    )
+
+
+def _bedding(wanted: Wanted, car: PlanCar) -> Iterator[Step]:
+    if "bedding" not in wanted.drives:
+        return
+    units = car.sheet.units
+    top = min(to_si(_GENTLE[units][2], units), car.ceiling_mps)
+    yield Step(
+        "bedding",
+        "Bed in the new linings as their maker says",
+        1,
+        (top,),
+        0.2 * top,
+        straight_m=straights.stop_straight_m(top),
+        note="without the maker's word: 20 to 30 light snubs, rolling half a minute between them "
+        "(common practice, no published source); no hard stop before",
+    )
+
+
+def _warming(wanted: Wanted, car: PlanCar) -> Iterator[Step]:
+    way = _WARM_M[car.sheet.units]
+    note = "tyres, oil and coolant warm"
+    if wanted.any_of("odometer"):
+        note += "; note the odometer, standing, at both ends"
+    if "traffic" in wanted.drives:
+        note += "; ten minutes of it in slow traffic, watching temperature and volts"
+    if "bends" in wanted.drives:
+        note += "; bends both ways, listening"
+    yield Step(
+        "warm",
+        "Warm up",
+        seconds=900.0,
+        straight_m=None,
+        note=f"{note}; at least {way / 1000.0:.0f} km",
+    )
+    yield Step(
+        "look",
+        "Stand. Look by hand",
+        note="leaks, heat at each wheel, wheel fixings to their torque again",
+    )
+
+
+def hold_speeds(car: PlanCar) -> tuple[float, ...]:
+    """Return the dial speeds to hold, m/s: those of the sheet, of the rule, or round ones."""
+    sheet = car.sheet
+    target = dial_target(sheet)
+    if sheet.indicated_speeds:
+        speeds = tuple(given.value for given in sheet.indicated_speeds)
+    elif target is not None and target.test_speeds_mps:
+        speeds = target.test_speeds_mps
+    else:
+        speeds = tuple(to_si(v, sheet.speedometer.units) for v in _DIAL[sheet.speedometer.units])
+        if target is not None:
+            speeds = tuple(v for v in speeds if target.rule.speeds.holds(v, v))
+    most = car.ceiling_mps
+    kept = tuple(dict.fromkeys(v for v in speeds if 3.0 < v <= most))
+    return kept or (min(to_si(30.0, "mph"), 0.9 * most),)
+
+
+def _holds(wanted: Wanted, car: PlanCar) -> Iterator[Step]:
+    if not (wanted.any_of("speedometer") or "hold" in wanted.drives):
+        return
+    speeds = hold_speeds(car)
+    yield Step(
+        "hold",
+        "Hold the needle on the mark",
+        1,
+        speeds,
+        gears=tuple(car.gear_for(v) for v in speeds),
+        seconds=HOLD_S,
+        straight_m=straights.hold_straight_m(max(speeds), HOLD_S),
+        note="the observer notes time, dial and tach at the middle of each",
+    )
+
+
+def gear_holds(car: PlanCar) -> tuple[tuple[int, float], ...]:
+    """Return each gear with a middling speed for it, none where the gearing isn't known."""
+    made = []
+    for gear in range(1, len(car.sheet.ratios) + 1):
+        speed = car.middle_speed(gear)
+        if speed is not None:
+            made.append((gear, min(speed, PUBLIC_MOST_MPS)))
+    return tuple(made)
+
+
+def _gear_holds(wanted: Wanted, car: PlanCar) -> Iterator[Step]:
+    if not (wanted.any_of(*_GEARING) or wanted.drives >= {"hold", "pull"}):
+        return
+    held = gear_holds(car)
+    if held:
+        speeds = tuple(speed for _, speed in held)
+        yield Step(
+            "hold",
+            "Drive steadily in each gear",
+            1,
+            speeds,
+            gears=tuple(gear for gear, _ in held),
+            seconds=GEAR_HOLD_S,
+            straight_m=straights.hold_straight_m(max(speeds), GEAR_HOLD_S),
+            note="engine speed logged",
+        )
+
+
+def coast_speeds(car: PlanCar) -> tuple[float, float] | None:
+    """Return from and to what speed to coast; None for a car too slow for it."""
+    high, low = (to_si(v, car.sheet.units) for v in _COAST[car.sheet.units])
+    high = min(high, 0.95 * car.ceiling_mps)
+    return (high, low) if high - low >= _LEAST_SPAN_MPS else None
+
+
+def _coasts(wanted: Wanted, car: PlanCar) -> Iterator[Step]:
+    speeds = coast_speeds(car)
+    if speeds is None or not (wanted.any_of("rolling_coefficient") or "coast" in wanted.drives):
+        return
+    high, low = speeds
+    yield Step(
+        "coast",
+        "Coast out of gear, engine running, ignition unlocked",
+        2 * COAST_PAIRS,
+        (high,),
+        low,
+        straight_m=straights.coast_straight_m(high, low, car.load, car.rolling_mass_kg),
+        note="every second one the other way along the same road",
+    )
+
+
+def stop_speed(car: PlanCar) -> float:
+    """Return the speed to stop from, m/s: the target's, its rule's, or a round one."""
+    speeds = []
+    for target in (*car.sheet.targets.named("stopping_distance"), *car.sheet.targets.named("mfdd")):
+        if isinstance(target.value, StoppingLimit):
+            speeds.append(target.value.from_mps)
+        elif isinstance(target.value, NamedRule):
+            nominal = braking_rule(target.value.name).nominal_speed_mps
+            speeds += [] if nominal is None else [nominal]
+    wished = speeds[0] if speeds else to_si(_STOP_FROM[car.sheet.units], car.sheet.units)
+    return min(wished, car.ceiling_mps)
+
+
+def stop_count(car: PlanCar) -> int:
+    """Return how many like stops to make."""
+    series = wanted_by(car.sheet).any_of("fade", "spread")
+    return STOPS_OF_SERIES if series else LEAST_STOPS
+
+
+def _stops(wanted: Wanted, car: PlanCar) -> Iterator[Step]:
+    asked = wanted.any_of("mfdd", "stopping_distance", "fade", "drift", "spread")
+    if not (asked or "stop" in wanted.drives):
+        return
+    speed = stop_speed(car)
+    allowed = [
+        target.value.at_most_m
+        for target in car.sheet.targets.named("stopping_distance")
+        if isinstance(target.value, StoppingLimit)
+    ]
+    note = "in neutral or clutch down, every second one the other way, mirror first"
+    if wanted.any_of("fade"):
+        note += (
+            "; for fade one after the other, without cooling; afterwards cool the brakes rolling"
+        )
+    yield Step(
+        "stop",
+        "Stop hard, closed road only",
+        stop_count(car),
+        (speed,),
+        0.0,
+        straight_m=straights.stop_straight_m(speed, max(allowed, default=0.0)),
+        note=note,
+    )
+
+
+def pull_gear(car: PlanCar) -> int | None:
+    """Return the gear for a pull that no target names: third, or the highest below it there is."""
+    ratios = len(car.sheet.ratios)
+    return min(3, ratios) if ratios and car.rpm(1, 1.0) is not None else None
+
+
+def pulls(car: PlanCar) -> tuple[tuple[int | None, float, float, float], ...]:
+    """Return gear, from, to (m/s) and time (s) of each pull the engine and the car allow."""
+    wanted = wanted_by(car.sheet)
+    made: list[tuple[int | None, float, float, float]] = []
+    for target in car.sheet.targets.named("through"):
+        asked = target.value
+        if isinstance(asked, ThroughLimit) and car.fits(asked.gear, asked.to_mps):
+            made.append((asked.gear, asked.from_mps, asked.to_mps, asked.at_most_s))
+    gear = pull_gear(car)
+    if not made and (wanted.any_of("clutch_slip") or "pull" in wanted.drives) and gear is not None:
+        middle = car.middle_speed(gear)
+        per_mps = car.rpm(gear, 1.0)
+        if middle is not None and per_mps is not None:
+            low = max(car.lowest_rpm / per_mps, 0.6 * middle)
+            high = min(1.3 * middle, car.ceiling_mps, PUBLIC_MOST_MPS)
+            limit = car.sheet.engine.limit_rpm
+            high = high if limit is None else min(high, 0.95 * limit / per_mps)
+            if high > low:
+                made.append((gear, low, high, (high - low) / 1.2))
+    return tuple(made)
+
+
+def _pulls(wanted: Wanted, car: PlanCar) -> Iterator[Step]:
+    for gear, low, high, seconds in pulls(car):
+        yield Step(
+            "pull",
+            "Pull at full throttle",
+            PULL_RUNS,
+            (low,),
+            high,
+            gears=(gear,),
+            seconds=seconds,
+            straight_m=straights.pull_straight_m(low, high, seconds),
+            note="part throttle first, one listener for detonation"
+            if "forced induction" in car.sheet.work.done or "ignition" in car.sheet.work.done
+            else "both ways along the same road",
+        )
+
+
+def starts(car: PlanCar) -> tuple[tuple[float, float], ...]:
+    """Return speed (m/s) and time (s) of every standing start the car allows."""
+    return tuple(
+        (target.value.to_mps, target.value.at_most_s)
+        for target in car.sheet.targets.named("standing")
+        if isinstance(target.value, StandingLimit) and target.value.to_mps <= car.ceiling_mps
+    )
+
+
+def _standing(wanted: Wanted, car: PlanCar) -> Iterator[Step]:
+    for to, seconds in starts(car):
+        yield Step(
+            "standing",
+            "Start from rest, flat out, closed road only",
+            STANDING_RUNS,
+            (0.0,),
+            to,
+            seconds=seconds,
+            straight_m=straights.pull_straight_m(0.0, to, seconds),
+            note="both ways along the same road; a second's standstill before each",
+        )
