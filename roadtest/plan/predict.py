@@ -8,12 +8,12 @@ how steadily it holds.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from roadtest.build_sheet import BuildSheet, NamedRule, StoppingLimit, Target
 from roadtest.evidence import Evidence
@@ -26,15 +26,18 @@ from roadtest.measures.pulls import measure_pulls
 from roadtest.measures.speedometer import measure_speedometer
 from roadtest.measures.speedometer.prediction import predict_error
 from roadtest.plan import programme
-from roadtest.plan.car import FULL_BRAKING_MPS2, ROLLING, PlanCar
+from roadtest.plan.car import FULL_BRAKING_MPS2, PlanCar
 from roadtest.plan.foreseen import START_UNIX_S, Logger, foresee, middle_of
 from roadtest.plan.model import Predicted
 from roadtest.plan.profile import Profile, ProfileBuilder
 from roadtest.plan.proving import proof_of
-from roadtest.results import Finding, LogInfo, Results
+from roadtest.results import LogInfo, Results
 from roadtest.rules import braking_rule
 from roadtest.wording import plural
 
+Floats = NDArray[np.float64]
+
+IDLE_RPM: Final = 900.0  # where the sheet gives none
 TACH_HZ: Final = 10.0
 TACH_NOISE_RPM: Final = 20.0
 """Scatter of a logged engine speed: two thirds of a usual 30 r/min step. Our choice."""
@@ -119,7 +122,8 @@ def _foreseen(car: PlanCar, logger: Logger) -> _Drive:
     evidence = foresee(profile, logger, car.sheet, _notes(car, profile))
     tach = _tach(car, profile)
     evidence = replace(evidence, tach=() if tach is None else (tach,))
-    return _Drive(evidence, {name: gear or None for name, gear in profile.gear_of.items()})
+    gears: dict[str, int | None] = {name: g or None for name, g in profile.gear_of.items()}
+    return _Drive(evidence, gears)
 
 
 def _results(drive: _Drive, logger: Logger) -> Results:
@@ -169,12 +173,24 @@ def _tach(car: PlanCar, profile: Profile) -> TachLog | None:
     if not programme.gear_holds(car):
         return None
     time = np.arange(0.0, float(profile.time_s[-1]), 1.0 / TACH_HZ)
-    index = np.minimum((time * 100.0).astype(np.int64), profile.time_s.size - 1)
+    speed = np.interp(time, profile.time_s, profile.speed_mps)
     per_mps = [0.0, *(car.rpm(gear, 1.0) or 0.0 for gear in range(1, len(car.sheet.ratios) + 1))]
-    idle = car.sheet.engine.idle_rpm or 900.0
-    rpm = np.maximum(np.array(per_mps)[profile.gear[index]] * profile.speed_mps[index], idle)
+    idle = car.sheet.engine.idle_rpm or IDLE_RPM
+    rpm = np.maximum(np.array(per_mps)[_gears(car, profile, time)] * speed, idle)
     rpm = rpm + TACH_NOISE_RPM * np.random.default_rng(1).standard_normal(time.size)
     return TachLog("tach", "utc", START_UNIX_S + time, rpm, time.size)
+
+
+def _gears(car: PlanCar, profile: Profile, time_s: Floats) -> NDArray[np.int64]:
+    """Return the gear at each time [n]: as planned in manoeuvres, between them what pulls."""
+    speed = np.interp(time_s, profile.time_s, profile.speed_mps)
+    at_whole = [car.gear_for(float(v)) or 0 for v in range(int(speed.max()) + 2)]
+    gear = np.where(speed > 2.0, np.array(at_whole)[np.round(speed).astype(np.int64)], 0)
+    for made in profile.manoeuvres:
+        inside = (time_s >= made.start_s) & (time_s < made.end_s)
+        if not made.from_rest:
+            gear[inside] = profile.gear_of.get(made.id, 0)
+    return gear
 
 
 def _runs(car: PlanCar, target: Target) -> str:
@@ -195,27 +211,3 @@ def _runs_of(car: PlanCar, target: Target) -> Iterator[str]:
         yield plural(programme.PULL_RUNS, "pull")
     elif target.id == "standing":
         yield plural(programme.STANDING_RUNS, "start")
-
-
-def repeats_for(u95: float, room: float, runs: int) -> int | None:
-    """Return how many runs narrow the interval of a mean to `room`, all of it taken as random.
-
-    `runs` gave `u95`; u95 goes as 1/√n. None where more than 16 would be needed.
-    """
-    if room <= 0.0:
-        return None
-    needed = max(runs, math.ceil(runs * (u95 / room) ** 2))
-    return needed if needed <= 16 else None
-
-
-def expected_rolling() -> float:
-    """Return the rolling coefficient a car in order is taken to have."""
-    return ROLLING
-
-
-def worst_item(finding: Finding) -> float | None:
-    """Return the widest half-width among what a finding judges, None without any."""
-    shown = [item.measured.u95 for item in finding.items if item.measured is not None]
-    if finding.measured is not None:
-        shown.append(finding.measured.u95)
-    return max(shown, default=None)

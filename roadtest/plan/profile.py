@@ -98,7 +98,8 @@ class ProfileBuilder:
         lifting = STEP_S * np.arange(1, round(_LIFT_S / STEP_S) + 1, dtype=np.float64)
         self._put(from_mps - _LIFT_MPS2 * lifting)
         start, begun = self._count, self.speed_mps
-        t: Floats = STEP_S * np.arange(1, round((begun / deceleration_mps2 + _RISE_S) / STEP_S) + 2)
+        steps = round((begun / deceleration_mps2 + _RISE_S) / STEP_S) + 2
+        t: Floats = STEP_S * np.arange(1, steps, dtype=np.float64)
         rising = np.minimum(t, _RISE_S)
         extra = deceleration_mps2 - _LIFT_MPS2
         lost = _LIFT_MPS2 * t + extra * (0.5 * rising**2 / _RISE_S + np.maximum(t - _RISE_S, 0.0))

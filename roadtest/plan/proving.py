@@ -59,15 +59,15 @@ def _share_of_room(target_id: str, item: FindingItem) -> float:
     if limit.low is not None and limit.high is not None:
         room = 0.5 * (limit.high - limit.low)
     elif limit.low is not None:
-        room = _best(target_id, measured.unit) - limit.low
+        room = _best(target_id) - limit.low
     elif limit.high is not None:
-        room = limit.high - _best(target_id, measured.unit)
+        room = limit.high - _best(target_id)
     else:
         return 0.0
     return measured.u95 / room if room > 0.0 else math.inf
 
 
-def _best(target_id: str, unit: str) -> float:
+def _best(target_id: str) -> float:
     """Return the best value there can be of a figure with one limit."""
     if target_id == "mfdd":
         return FULL_BRAKING_MPS2
@@ -75,7 +75,7 @@ def _best(target_id: str, unit: str) -> float:
         return 1.0
     if target_id == "rolling_coefficient":
         return ROLLING
-    return 0.0 if unit else 0.0
+    return 0.0
 
 
 def _must(sheet: BuildSheet, figure: Quantity, limit: Limit, percent: bool) -> str:
