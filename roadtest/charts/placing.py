@@ -26,6 +26,7 @@ _AWAY_PT: Final = 3.0  # from the thing that the words are about
 BAR_PT: Final = 7.0  # thickness of a level bar
 HATCH_PT: Final = 3.0  # height of the strokes beside a limit
 _SAMPLES: Final = 400  # of a line, to see what words would cover
+_WEIGHT: Final = 200  # of a point: words rather lie on half a line than on one point
 
 
 @dataclass(frozen=True)
@@ -224,8 +225,10 @@ def _drawn(frame: Frame) -> tuple[Floats, Floats]:
                 ys.append(np.interp(at, np.arange(rows.size), mark.y[rows]))
         elif isinstance(mark, Points):
             good = np.isfinite(mark.x) & np.isfinite(mark.y)
-            xs.append(np.repeat(mark.x[good], 20))
-            ys.append(np.repeat(mark.y[good], 20))
+            half = np.zeros(mark.x.size) if mark.y_u95 is None else mark.y_u95
+            for part in (-1.0, -0.5, 0.0, 0.5, 1.0):
+                xs.append(np.repeat(mark.x[good], _WEIGHT))
+                ys.append(np.repeat((mark.y + part * half)[good], _WEIGHT))
         elif isinstance(mark, Slope):
             x = np.linspace(*frame.x, _SAMPLES)
             xs.append(x)
