@@ -71,6 +71,8 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
     _add_check(commands)
     _add_report(commands)
+    _add_compare(commands)
+    _add_plan(commands)
     return parser
 
 
@@ -156,6 +158,64 @@ def _report(arguments: argparse.Namespace) -> int:
     return PASSED
 
 
+def _add_plan(commands: argparse._SubParsersAction[_Parser]) -> None:
+    from roadtest import plan_command
+
+    plan = commands.add_parser(
+        "plan",
+        help="make the drive card for a build sheet",
+        description="Make a drive card: what to drive for a build sheet's targets, and what the "
+        "drive will prove with the logger at hand.",
+        epilog="exit status: 0 made; 2 the input can't be used, or the output can't be written",
+        allow_abbrev=False,
+    )
+    plan_command.add_arguments(plan)
+    plan.set_defaults(command=_plan)
+
+
+def _plan(arguments: argparse.Namespace) -> int:
+    """Run `roadtest plan`."""
+    from roadtest import plan_command
+
+    width, encoding, colour = _console()
+    text = plan_command.card(arguments, width, encoding, colour=colour)
+    if text is None:
+        _put_out(f"{arguments.output} written\n", "utf-8")
+    else:
+        _put_out(text, encoding)
+    return PASSED
+
+
+def _add_compare(commands: argparse._SubParsersAction[_Parser]) -> None:
+    from roadtest import compare_command
+
+    compare = commands.add_parser(
+        "compare",
+        help="tell what changed between drives of one car",
+        description="Put drives of one car side by side, and tell which differences are real.",
+        epilog="exit status: 0 compared; 2 the drives can't be compared, or the output can't be "
+        "written",
+        allow_abbrev=False,
+    )
+    compare_command.add_arguments(compare)
+    compare.set_defaults(command=_compare)
+
+
+def _compare(arguments: argparse.Namespace) -> int:
+    """Run `roadtest compare`."""
+    from roadtest import compare_command
+    from roadtest.compare.as_text import to_json
+    from roadtest.compare.table import render
+
+    found = compare_command.compare_drives(arguments)
+    if arguments.json == "-":
+        _put_out(to_json(found), "utf-8")
+        return PASSED
+    width, encoding, colour = _console()
+    _put_out(render(found, arguments.units or found.units, colour, width, encoding), encoding)
+    return PASSED
+
+
 def _status(results: Results) -> int:
     verdicts = {finding.verdict for finding in results.findings}
     if "fail" in verdicts:
@@ -214,12 +274,18 @@ def _for_console(results: Results, units: ReadIn) -> tuple[str, str]:
     """Return the text for standard output, and the encoding it fits."""
     from roadtest.console import render
 
+    width, encoding, colour = _console()
+    return render(results, units, colour, width, encoding), encoding
+
+
+def _console() -> tuple[int, str, bool]:
+    """Return the columns and the encoding of standard output, and whether it shows colours."""
     out = sys.stdout
     on_terminal = out is not None and out.isatty()
     encoding = getattr(out, "encoding", None) or "ascii"
     colour = on_terminal and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
     width = min(shutil.get_terminal_size().columns, _WIDEST) if on_terminal else 80
-    return render(results, units, colour, width, encoding), encoding
+    return width, encoding, colour
 
 
 def _put_out(text: str, encoding: str) -> None:

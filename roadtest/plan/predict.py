@@ -104,10 +104,10 @@ def planned_profile(car: PlanCar) -> Profile:
         for _ in range(programme.stop_count(car)):
             plan.turn_round()
             plan.stop(programme.stop_speed(car), planned_braking(car))
-    for gear, low, high, seconds in programme.pulls(car):
+    for in_gear, low, high, seconds in programme.pulls(car):
         for _ in range(programme.PULL_RUNS):
             plan.turn_round()
-            plan.pull(low, high, seconds / _BETTER, gear or 0)
+            plan.pull(low, high, seconds / _BETTER, in_gear or 0)
     for to, seconds in programme.starts(car):
         for _ in range(programme.STANDING_RUNS):
             plan.turn_round()
