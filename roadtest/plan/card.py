@@ -7,6 +7,7 @@ from typing import Final
 from roadtest.plan.cautions import abort_when, cautions
 from roadtest.plan.model import Plan
 from roadtest.plan.wordings import (
+    REPEATS,
     check_text,
     engine_rows,
     foreseen_of,
@@ -21,6 +22,7 @@ from roadtest.plan.wordings import (
 from roadtest.report.model import Block, Document, Facts, Heading, Paragraph, Table
 from roadtest.wording import PERCENT_FINDINGS, limit_text, sentence
 
+_FILL_IN: Final = 18 * "."
 _NO_DAY: Final = (1970, 1, 1)  # a plan has none, and the same plan gives the same bytes
 
 
@@ -76,7 +78,7 @@ def _steps(plan: Plan) -> Table:
 
 
 def _back(plan: Plan) -> list[Block]:
-    blocks: list[Block] = []
+    blocks: list[Block] = [Heading("What to expect, and what to note", level=2, new_page=True)]
     if plan.changes:
         blocks.append(Heading(f"If changed: {', '.join(plan.changed)}", level=2))
         rows = tuple((change.what, change.before, change.after) for change in plan.changes)
@@ -85,14 +87,15 @@ def _back(plan: Plan) -> list[Block]:
     if noted:
         heads = ("hold", "gear", "rpm due", "time (h:min:s)", "dial", "tach", "remark")
         blocks.append(Heading("To note", level=2))
-        rows_to_fill = tuple((*row, "", "", "", "") for row in noted)
+        rows_to_fill = tuple((*row, *(_FILL_IN,) * 3, 2 * _FILL_IN) for row in noted)
         blocks.append(Table(heads, rows_to_fill, texts=7, small=True))
     speeds, turning = engine_rows(plan)
     if turning:
         blocks += [Heading("Engine speed expected, rpm", level=2), Table(speeds, turning, 0, True)]
     if plan.predicted:
         blocks += [Heading("What the drive will prove", level=2), _predicted(plan)]
-        blocks.append(Paragraph(f"Predicted for a logger of {logger_of(plan)}.", small=True))
+        said = f"Predicted for a logger of {logger_of(plan)}. {REPEATS}"
+        blocks.append(Paragraph(said, small=True))
     small = [sources_of(plan), sentence(f"Assumed: {'; '.join(plan.assumed)}")]
     blocks.append(Paragraph(" ".join(small), small=True))
     return blocks

@@ -5,6 +5,7 @@ from __future__ import annotations
 from roadtest.plan.cautions import abort_when, cautions
 from roadtest.plan.model import Plan, Step
 from roadtest.plan.wordings import (
+    REPEATS,
     check_text,
     engine_rows,
     foreseen_of,
@@ -94,7 +95,7 @@ def _put_predicted(page: Page, plan: Plan) -> None:
     if not plan.predicted:
         return
     page.heading("What the drive will prove")
-    page.paragraph(f"Predicted for a logger of {logger_of(plan)}.")
+    page.paragraph(f"Predicted for a logger of {logger_of(plan)}. {REPEATS}")
     for item in plan.predicted:
         percent = item.id in PERCENT_FINDINGS
         allowed = limit_text(item.limit, plan.sheet.units, percent=percent)

@@ -18,7 +18,7 @@ from roadtest.plan import straights
 from roadtest.plan.car import PUBLIC_MOST_MPS, PlanCar
 from roadtest.plan.model import Step
 from roadtest.rules import braking_rule
-from roadtest.units import to_si
+from roadtest.units import from_si, to_si
 from roadtest.work_checks import checks_for
 
 HOLD_S: Final = 20.0
@@ -33,6 +33,8 @@ PULL_RUNS: Final = 2
 
 _GENTLE: Final = {"mph": (5.0, 20.0, 30.0), "km/h": (8.0, 30.0, 50.0)}
 _DIAL: Final = {"mph": (30.0, 40.0, 50.0, 60.0, 70.0), "km/h": (50.0, 70.0, 90.0, 110.0)}
+_MARK: Final = {"mph": 5.0, "km/h": 10.0}  # that every dial has
+_LEAST_HOLD_MPS: Final = 3.0  # slower, nobody holds a dial speed
 _STOP_FROM: Final = {"mph": 50.0, "km/h": 80.0}
 _COAST: Final = {"mph": (60.0, 20.0), "km/h": (100.0, 30.0)}
 _WARM_M: Final = {"mph": 5.0 * 1609.344, "km/h": 8000.0}
@@ -132,20 +134,28 @@ def _warming(wanted: Wanted, car: PlanCar) -> Iterator[Step]:
 
 
 def hold_speeds(car: PlanCar) -> tuple[float, ...]:
-    """Return the dial speeds to hold, m/s: those of the sheet, of the rule, or round ones."""
+    """Return the dial speeds to hold, m/s, from the slowest: those of the sheet, or marks.
+
+    Marks are round ones, and those nearest to the speeds the target's rule tests at.
+    """
     sheet = car.sheet
-    target = dial_target(sheet)
     if sheet.indicated_speeds:
-        speeds = tuple(given.value for given in sheet.indicated_speeds)
-    elif target is not None and target.test_speeds_mps:
-        speeds = target.test_speeds_mps
+        wished = [given.value for given in sheet.indicated_speeds]
     else:
-        speeds = tuple(to_si(v, sheet.speedometer.units) for v in _DIAL[sheet.speedometer.units])
-        if target is not None:
-            speeds = tuple(v for v in speeds if target.rule.speeds.holds(v, v))
-    most = car.ceiling_mps
-    kept = tuple(dict.fromkeys(v for v in speeds if 3.0 < v <= most))
-    return kept or (min(to_si(30.0, "mph"), 0.9 * most),)
+        wished = _marks(sheet)
+    kept = {v for v in wished if _LEAST_HOLD_MPS < v <= car.ceiling_mps}
+    return tuple(sorted(kept)) or (min(to_si(30.0, "mph"), 0.9 * car.ceiling_mps),)
+
+
+def _marks(sheet: BuildSheet) -> list[float]:
+    units, target = sheet.speedometer.units, dial_target(sheet)
+    marks = set(_DIAL[units])
+    if target is not None:
+        step = _MARK[units]
+        tested = {step * round(from_si(v, units) / step) for v in target.test_speeds_mps}
+        judged = {v for v in marks if target.rule.speeds.holds(to_si(v, units), to_si(v, units))}
+        marks = judged | tested or marks
+    return [to_si(v, units) for v in marks]
 
 
 def _holds(wanted: Wanted, car: PlanCar) -> Iterator[Step]:
@@ -160,8 +170,14 @@ def _holds(wanted: Wanted, car: PlanCar) -> Iterator[Step]:
         gears=tuple(car.gear_for(v) for v in speeds),
         seconds=HOLD_S,
         straight_m=straights.hold_straight_m(max(speeds), HOLD_S),
-        note="the observer notes time, dial and tach at the middle of each",
+        note="the observer notes time, dial and tach at the middle of each"
+        + (f"; those above {_public(car)}: closed road" if max(speeds) > PUBLIC_MOST_MPS else ""),
     )
+
+
+def _public(car: PlanCar) -> str:
+    """Return the speed that many roads allow, as a crew reads it."""
+    return "70 mph" if car.sheet.units == "mph" else "110 km/h"
 
 
 def gear_holds(car: PlanCar) -> tuple[tuple[int, float], ...]:

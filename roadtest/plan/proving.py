@@ -18,6 +18,16 @@ _OF_TWO_READINGS: Final = 1.0 - math.sqrt(0.05)
 """95 % half-width of the difference of two readings to a step (a triangle), over the step."""
 _MEANS: Final = ("rolling_coefficient",)  # where more runs narrow the interval
 _MOST_RUNS: Final = 16
+_ROLL_OUT: Final = "no logger will, with the tyre known by its size alone: roll it out"
+_REMEDY: Final = {
+    "axle": _ROLL_OUT,
+    "tach": _ROLL_OUT,
+    "speedometer": "a dial read more closely is needed, or a wider target",
+    "cruise_rpm": "an engine speed logged more closely is needed",
+    "gearbox": "an engine speed logged more closely, and longer in each gear, is needed",
+    "clutch_slip": "an engine speed logged more closely is needed",
+}
+_BY_THE_SHEET: Final = ("cruise_rpm",)  # figures that the sheet itself settles
 
 
 def proof_of(car: PlanCar, target: Target, finding: Finding, runs: str) -> Predicted:
@@ -45,6 +55,9 @@ def proof_of(car: PlanCar, target: Target, finding: Finding, runs: str) -> Predi
         says, provable, runs = _too_wide(car, target.id, item, runs, percent)
     else:
         says, provable = _must(car.sheet, item.measured, item.limit, percent), True
+        if target.id in _BY_THE_SHEET and finding.verdict == "fail":
+            figure = say(car.sheet, item.measured.value, item.measured, percent)
+            says += f"; EXPECT A FAIL: by the build sheet itself it will be {figure}"
     return Predicted(target.id, finding.title, item.measured, item.limit, runs, says, provable)
 
 
@@ -108,12 +121,11 @@ def _too_wide(
                 f"{pairs} coasts each way",
             )
     width = say(car.sheet, measured.u95, measured, percent)
-    return (
-        f"THIS LOGGER CAN'T PROVE IT: ±{width} leaves no room within the limit, whatever the "
-        "car does; a faster or quieter logger, or a better reference, is needed",
-        False,
-        runs,
-    )
+    remedy = _REMEDY.get(target_id, "a faster or quieter logger is needed")
+    if remedy == _ROLL_OUT and _rolled_out(car.sheet):
+        remedy = "the tyre's own interval is too wide: roll it out more closely"
+    said = f"THIS LOGGER CAN'T PROVE IT: ±{width} leaves no room within the limit, whatever the car"
+    return f"{said} does; {remedy}", False, runs
 
 
 def _unseen(car: PlanCar, target: Target, why: str) -> str:
@@ -121,6 +133,10 @@ def _unseen(car: PlanCar, target: Target, why: str) -> str:
     if target.id in ("standing", "through"):
         return f"CAN'T BE DRIVEN within the engine's and the car's own limits. {why}"
     return f"THIS LOGGER CAN'T PROVE IT: the figure can't be measured with it. {why}"
+
+
+def _rolled_out(sheet: BuildSheet) -> bool:
+    return sheet.tyres is not None and sheet.tyres.rolling_circumference is not None
 
 
 def _odometer(sheet: BuildSheet, finding: Finding) -> Predicted:

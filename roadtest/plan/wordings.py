@@ -12,6 +12,11 @@ from roadtest.wording import PERCENT_FINDINGS, in_read_unit, number_text, quanti
 from roadtest.work_checks import COMMON_PRACTICE, HandCheck
 
 NO_FIGURE: Final = "–"
+REPEATS: Final = (
+    "Every stop, hold, pull or start is judged by itself, and one that fails fails the target: "
+    "more of them do not narrow the interval of each. Only the rolling resistance is a mean"
+    ". A crew that brakes or holds less evenly than planned widens it."
+)
 _MARK: Final = " *"  # behind what is published
 
 
