@@ -33,7 +33,9 @@ from roadtest.results import (
     Manoeuvre,
     Remark,
     Results,
+    SheetInfo,
 )
+from roadtest.units import Given
 from roadtest.wording import as_people_read, quantity_text, sentence
 
 DRAWS: Final = 200
@@ -173,12 +175,21 @@ def conclude_with_traces(survey: Survey, progress: Progress) -> Checked:
             for section, said in measured.remarks.items()
             for text in said
         ),
+        sheet=SheetInfo(
+            circumference=_as_given(drive.sheet.circumference, "m"),
+            mass=_as_given(drive.sheet.car.mass, "kg"),
+        ),
     )
     case = Case(results, drive.sheet)
     findings = judge_all(case)
     progress("done", 1.0)
     results = replace(results, findings=findings, next_steps=next_steps(case, findings))
     return Checked(survey, results, measured.traces)
+
+
+def _as_given(figure: Given | None, unit: str) -> Quantity | None:
+    """Return a figure of the build sheet as a quantity; one without an interval has none."""
+    return None if figure is None else Quantity(figure.value, figure.u95 or 0.0, unit)
 
 
 def _drive_info(survey: Survey) -> DriveInfo:

@@ -43,6 +43,14 @@ class CarInfo:
 
 
 @dataclass(frozen=True)
+class SheetInfo:
+    """What the build sheet gave that figures rest on; two drives may share its error."""
+
+    circumference: Quantity | None = None  # m, of the driven tyres
+    mass: Quantity | None = None  # kg
+
+
+@dataclass(frozen=True)
 class FileInfo:
     """One file of the drive folder; `why_ignored` says why it was not used."""
 
@@ -597,6 +605,7 @@ class Results:
     findings: tuple[Finding, ...] = ()
     next_steps: tuple[str, ...] = ()
     remarks: tuple[Remark, ...] = ()
+    sheet: SheetInfo = field(default_factory=SheetInfo)
 
 
 def to_json(results: Results) -> str:

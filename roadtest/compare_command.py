@@ -1,0 +1,89 @@
+"""`roadtest compare`: drives of one car side by side."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from roadtest.errors import InputError
+
+if TYPE_CHECKING:
+    from roadtest.compare import Comparison
+    from roadtest.results import Results
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options of `roadtest compare`."""
+    parser.add_argument(
+        "drives",
+        metavar="DRIVE",
+        type=Path,
+        nargs="+",
+        help="the folder of a drive, or a results file that check --json wrote; two or more, the "
+        "one to compare the others with first",
+    )
+    parser.add_argument(
+        "--json", metavar="FILE", help='write the comparison as JSON; "-" for standard output only'
+    )
+    parser.add_argument(
+        "--units", choices=("mph", "km/h"), help="what to read; by default as the first drive says"
+    )
+
+
+def compare_drives(arguments: argparse.Namespace) -> Comparison:
+    """Return the comparison asked for, and write it where it is to be written."""
+    drives: list[Path] = arguments.drives
+    if len(drives) < 2:
+        raise InputError(str(drives[0]), "", "one drive", "two drives of one car, or more")
+    for drive in drives:
+        if not drive.exists():
+            raise InputError(str(drive), "", "no such folder", "the folder of one drive")
+    target = None if arguments.json in (None, "-") else Path(arguments.json)
+    if target is not None:
+        _need_place(target, drives)
+
+    from roadtest.compare import compare
+    from roadtest.compare.as_text import to_json
+    from roadtest.output import write_all
+
+    found = compare([_results(drive) for drive in drives], _names(drives))
+    if target is not None:
+        write_all({target: to_json(found)})
+    return found
+
+
+def _need_place(target: Path, drives: list[Path]) -> None:
+    if target.is_dir():
+        raise InputError(str(target), "", "it is a folder", "a file to write the comparison to")
+    if not target.parent.is_dir():
+        raise InputError(str(target.parent), "", "no such folder", "one to write the comparison to")
+    inside = target.resolve()
+    if any(inside == drive.resolve() or inside.parent == drive.resolve() for drive in drives):
+        expected = "a file outside the drives that are compared"
+        raise InputError(str(target), "", "it lies among the inputs", expected)
+
+
+def _results(drive: Path) -> Results:
+    """Return the results of a drive folder, or those in a results file."""
+    from roadtest.check import check_folder
+    from roadtest.progress import ProgressBar
+    from roadtest.results import from_json
+
+    if not drive.is_dir():
+        try:
+            return from_json(drive.read_text(encoding="utf-8"), drive.name)
+        except UnicodeDecodeError:
+            expected = "the folder of a drive, or a results file"
+            raise InputError(str(drive), "", "not a results file", expected) from None
+    with ProgressBar(sys.stderr) as progress:
+        return check_folder(drive, None, progress)
+
+
+def _names(drives: list[Path]) -> list[str]:
+    """Return what to call the drives: their own names, or with the folder where those are alike."""
+    own = [drive.resolve().name for drive in drives]
+    if len(set(own)) == len(own):
+        return own
+    return [str(drive) for drive in drives]
