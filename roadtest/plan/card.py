@@ -38,6 +38,7 @@ def drive_card(plan: Plan) -> Document:
         blocks=(*_front(plan), *_back(plan)),
         results_json="",
         results_hash="",
+        compact=True,
     )
 
 
@@ -59,26 +60,25 @@ def _front(plan: Plan) -> list[Block]:
 def _steps(plan: Plan) -> Table:
     units = plan.sheet.units
     return Table(
-        ("", "what", "speeds", "gear", "runs", "straight", "mind and note"),
+        ("", "speeds", "gear", "runs", "straight", "what, and what to mind"),
         tuple(
             (
                 str(number),
-                step.what,
                 speeds_of(step, units),
                 gears_of(step),
                 runs_of(step),
                 straight_of(step),
-                step.note,
+                f"{sentence(step.what)} {sentence(step.note)}".rstrip(),
             )
             for number, step in enumerate(plan.steps, 1)
         ),
-        texts=7,
+        texts=6,
         small=True,
     )
 
 
 def _back(plan: Plan) -> list[Block]:
-    blocks: list[Block] = [Heading("What to expect, and what to note", level=2, new_page=True)]
+    blocks: list[Block] = []
     if plan.changes:
         blocks.append(Heading(f"If changed: {', '.join(plan.changed)}", level=2))
         rows = tuple((change.what, change.before, change.after) for change in plan.changes)

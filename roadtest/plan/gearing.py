@@ -60,7 +60,8 @@ def _dial(old: BuildSheet, new: BuildSheet) -> Iterator[Change]:
         yield Change("dial error", "not known from the sheet", "not known from the sheet")
         return
     yield Change("dial over true speed", _scale(now), _scale(then))
-    for before, after in zip(now.errors, then.errors, strict=False):
+    pairs = zip(now.errors, then.errors, strict=True)
+    for before, after in sorted(pairs, key=lambda pair: pair[0].speed.value):
         at = quantity_text(before.speed, new.units)
         yield Change(
             f"{lead} at {at}",

@@ -116,3 +116,4 @@ class Document:
     results_json: str  # goes along inside
     results_hash: str
     logo: Logo | None = field(default=None)
+    compact: bool = False  # small print and margins: a card, not a report

@@ -48,6 +48,7 @@ def _data(document: Document) -> str:
         "date": document.date,
         "shop": document.shop,
         "logo": None,
+        "compact": document.compact,
         "blocks": list(_blocks(document)),
     }
     if document.logo is not None:
