@@ -72,11 +72,14 @@ def _parser() -> argparse.ArgumentParser:
     _add_check(commands)
     _add_report(commands)
     _add_compare(commands)
+    _add_find(commands)
     _add_plan(commands)
     return parser
 
 
 def _add_check(commands: argparse._SubParsersAction[_Parser]) -> None:
+    from roadtest import folder_check_command
+
     check = commands.add_parser(
         "check",
         help="turn a drive folder into findings",
@@ -84,7 +87,12 @@ def _add_check(commands: argparse._SubParsersAction[_Parser]) -> None:
         epilog=_STATUS,
         allow_abbrev=False,
     )
-    check.add_argument("drive", metavar="DRIVE", type=Path, help="the folder of one drive")
+    check.add_argument(
+        "drive",
+        metavar="DRIVE",
+        type=Path,
+        help="the folder of one drive, or one that holds drives",
+    )
     check.add_argument(
         "--build", metavar="FILE", type=Path, help="the build sheet, if not DRIVE/build.toml"
     )
@@ -100,6 +108,7 @@ def _add_check(commands: argparse._SubParsersAction[_Parser]) -> None:
     check.add_argument(
         "--units", choices=("mph", "km/h"), help="what to read; by default as the build sheet says"
     )
+    folder_check_command.add_arguments(check)
     check.set_defaults(command=_check)
 
 
@@ -107,6 +116,13 @@ def _check(arguments: argparse.Namespace) -> int:
     """Run `roadtest check`."""
     drive: Path = arguments.drive
     _need_inputs(drive, arguments.build)
+    from roadtest import folder_check_command
+
+    if folder_check_command.wanted(arguments):
+        encoding = _console()[1]
+        text, status = folder_check_command.check_drives(arguments, encoding)
+        _put_out(text, encoding)
+        return status
     to_stdout = arguments.json == "-"
     json_path = None if to_stdout or arguments.json is None else Path(arguments.json)
     _need_places(json_path, arguments.csv)
@@ -213,6 +229,29 @@ def _compare(arguments: argparse.Namespace) -> int:
         return PASSED
     width, encoding, colour = _console()
     _put_out(render(found, arguments.units or found.units, colour, width, encoding), encoding)
+    return PASSED
+
+
+def _add_find(commands: argparse._SubParsersAction[_Parser]) -> None:
+    from roadtest import find_command
+
+    find = commands.add_parser(
+        "find",
+        help="list cars and drives of a folder that was checked",
+        description="List cars and drives by what check on their folder found.",
+        epilog="exit status: 0 listed; 2 there is no index, or it can't be used",
+        allow_abbrev=False,
+    )
+    find_command.add_arguments(find)
+    find.set_defaults(command=_find)
+
+
+def _find(arguments: argparse.Namespace) -> int:
+    """Run `roadtest find`."""
+    from roadtest import find_command
+
+    encoding = _console()[1]
+    _put_out(find_command.find_drives(arguments, encoding), encoding)
     return PASSED
 
 

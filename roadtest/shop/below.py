@@ -1,0 +1,33 @@
+"""Which drives lie below a folder. Light: the command line asks before it loads anything."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import Final
+
+_SHEETS: Final = ("build.toml", "build.toml.gz")
+
+
+def is_drive(folder: Path) -> bool:
+    """Tell whether a folder is a drive of its own: whether a build sheet lies in it."""
+    try:
+        return any(name.lower() in _SHEETS for name in os.listdir(folder))  # noqa: PTH208
+    except OSError:
+        return False
+
+
+def drives_below(folder: Path) -> list[Path]:
+    """Return the drive folders below `folder`, in order; () where it is a drive itself.
+
+    Links and hidden folders are not followed, and nothing is looked for inside a drive.
+    """
+    if is_drive(folder):
+        return []
+    found: list[Path] = []
+    for root, folders, _ in os.walk(folder):
+        folders[:] = sorted(name for name in folders if not name.startswith("."))
+        inside = [name for name in folders if is_drive(Path(root, name))]
+        found.extend(Path(root, name) for name in inside if not Path(root, name).is_symlink())
+        folders[:] = [name for name in folders if name not in inside]
+    return sorted(found)
