@@ -1,0 +1,37 @@
+"""How well a plan predicts the intervals that simulated drives then give.
+
+Prints, by GPS rate and kind of figure, the median over drives of obtained over predicted
+half-width, and the middle half of it. Run as `python tests/benchmarks/planning.py [drives]`.
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+from tests.plan.trials import compared
+
+RATES_HZ = (1.0, 5.0, 10.0)
+
+
+def main() -> None:
+    """Print the table."""
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 6
+    for rate in RATES_HZ:
+        ratios: dict[str, list[float]] = {}
+        for seed in range(count):
+            predicted, obtained = compared(900 + seed, rate)
+            for name in predicted.keys() & obtained.keys():
+                ratios.setdefault(name, []).append(obtained[name] / predicted[name])
+        print(f"{rate:g} Hz, {count} drives: obtained over predicted half-width")
+        for name, values in sorted(ratios.items()):
+            low, middle, high = np.quantile(values, (0.25, 0.5, 0.75))
+            print(f"  {name:20s} {middle:5.2f}   ({low:.2f} to {high:.2f})")
+
+
+if __name__ == "__main__":
+    main()

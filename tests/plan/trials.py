@@ -1,0 +1,123 @@
+"""Simulated drives beside the plans of the same drives: half-widths obtained and predicted."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator
+
+import numpy as np
+
+from roadtest.build_sheet import read_build_sheet
+from roadtest.evidence import Evidence
+from roadtest.measures.braking import measure_braking
+from roadtest.measures.coasting import measure_coasting
+from roadtest.measures.pulls import measure_pulls
+from roadtest.measures.road_load import RoadLoad
+from roadtest.measures.speedometer import measure_speedometer
+from roadtest.plan.foreseen import Logger, foresee
+from roadtest.plan.profile import Profile, ProfileBuilder
+from tests.evidence_from_truth import evidence_from
+from tests.simulation.driver import Driver, Pedal
+from tests.simulation.ensembles import random_car, random_road
+from tests.simulation.receiver import Receiver
+from tests.simulation.truth import Truth
+
+NOISE_MPS = 0.05
+STOPS, COASTS = 4, 4
+HOLDS_MPS = (13.4, 17.9, 22.4)
+STOP_MPS, COAST_MPS, GOAL_MPS = 22.0, (26.0, 9.0), 26.8
+GEAR = 3
+Widths = dict[str, float]  # half-width of the 95 % interval by kind of figure
+
+
+def driven(seed: int) -> Truth:
+    """Return a drive with every kind of manoeuvre, on a gently rolling road."""
+    driver = Driver(random_car(seed), random_road(seed, 0.01), seed)
+    driver.start_rolling(HOLDS_MPS[0])
+    for speed in HOLDS_MPS:
+        driver.hold(speed, 20.0)
+    for _ in range(COASTS):
+        driver.coast(*COAST_MPS)
+        driver.turn_round()
+    driver.pull(GEAR, *_pulled(driver))
+    for _ in range(STOPS):
+        driver.stop(STOP_MPS, Pedal(level_mps2=5.8, build_up_s=0.35))
+        driver.turn_round()
+    driver.standing(GOAL_MPS)
+    return driver.finish()
+
+
+def _pulled(driver: Driver) -> tuple[float, float]:
+    low = driver.car.limit_rpm * 0.35 / 60.0 / driver.car.revs_per_metre(GEAR)
+    return low, 1.8 * low
+
+
+def planned(truth: Truth) -> Profile:
+    """Return the plan of the same drive: same speeds, the times the car really took."""
+    plan = ProfileBuilder()
+    plan.stand(5.0)
+    for speed in HOLDS_MPS:
+        plan.hold(speed, 20.0, 4)
+    (coast, *_) = truth.of_kind("coast")
+    mass = truth.car.mass_kg
+    load = RoadLoad(coast.figures["f0_n"], 0.0, coast.figures["f2"])
+    for _ in range(COASTS):
+        plan.coast(*COAST_MPS, load, 1.03 * mass)
+        plan.turn_round()
+    (pull,) = truth.of_kind("pull")
+    span = pull.figures["from_mps"], pull.figures["to_mps"]
+    plan.pull(*span, pull.figures["time_s"], GEAR)
+    level = float(np.mean([stop.figures["mfdd_mps2"] for stop in truth.of_kind("stop")]))
+    for _ in range(STOPS):
+        plan.stop(STOP_MPS, level)
+        plan.turn_round()
+    (start,) = truth.of_kind("standing")
+    plan.standing_start(GOAL_MPS, start.figures["time_s"])
+    plan.reach(0.0, 2.0)
+    plan.stand(5.0)
+    return plan.finish()
+
+
+def compared(seed: int, rate_hz: float) -> tuple[Widths, Widths]:
+    """Return the half-widths predicted from the plan and those a simulated drive gave."""
+    truth = driven(seed)
+    sheet = read_build_sheet(f'[car]\nmass = "{truth.car.mass_kg:.1f} kg"\n'.encode(), "b.toml")
+    # The model's white noise is what --noise gives; receivers wander slowly besides.
+    receiver = Receiver(rate_hz=rate_hz, white_mps=NOISE_MPS)
+    obtained = evidence_from(truth, receiver, seed, sheet=sheet)
+    predicted = foresee(planned(truth), Logger(rate_hz, NOISE_MPS), sheet)
+    return _median(widths(predicted)), _median(widths(dataclasses.replace(obtained)))
+
+
+def _median(pairs: Iterator[tuple[str, float]]) -> Widths:
+    gathered: dict[str, list[float]] = {}
+    for name, width in pairs:
+        gathered.setdefault(name, []).append(width)
+    return {name: float(np.median(values)) for name, values in gathered.items()}
+
+
+def widths(evidence: Evidence) -> Iterator[tuple[str, float]]:
+    """Yield every figure's name and half-width."""
+    braking = measure_braking(evidence).result
+    for stop in braking.stops:
+        for name in ("initial_speed", "mfdd", "mfdd_level", "distance", "build_up_s", "drift"):
+            figure = getattr(stop, name)
+            if figure is not None:
+                yield name, figure.u95
+    for name in ("fade", "spread"):
+        figure = getattr(braking, name)
+        if figure is not None:
+            yield name, figure.u95
+    coasting = measure_coasting(evidence, {})
+    if coasting.result.rolling_coefficient is not None:
+        yield "rolling_coefficient", coasting.result.rolling_coefficient.u95
+    pulls = measure_pulls(evidence, {"pull-1": GEAR}, coasting).result
+    for run in pulls.runs:
+        if run.time is not None:
+            yield "pull time", run.time.u95
+    for start in pulls.standing:
+        if start.time is not None:
+            yield "standing time", start.time.u95
+    for reading in measure_speedometer(evidence).result.readings:
+        if reading.true is not None:
+            yield "hold", reading.true.u95
