@@ -21,7 +21,7 @@ from roadtest.manoeuvres import find_manoeuvres
 from roadtest.measures.measuring import Measured, measure_all
 from roadtest.measures.traces import Traces
 from roadtest.motion.distance import distance_driven
-from roadtest.motion.estimate import Span, estimate
+from roadtest.motion.estimate import Draws, Span, estimate
 from roadtest.motion.ground import ground_under
 from roadtest.motion.screening import Screened, screen
 from roadtest.progress import Progress
@@ -115,8 +115,15 @@ def survey(drive: Drive, progress: Progress) -> Survey:
         notes=drive.notes,
         seed=SEED,
     )
-    top = Quantity.from_draws(draws[-1].speed_mps.max(axis=1), "m/s")
-    return Survey(drive, screened, evidence, top)
+    return Survey(drive, screened, evidence, _top_speed(draws[-1]))
+
+
+def _top_speed(draws: Draws) -> Quantity | None:
+    """Return the top speed about the fastest fix; None where no speed is known there."""
+    known = draws.speed_mps.std(axis=0) < _KNOWN_MPS
+    if not known.any():
+        return None
+    return Quantity.from_draws(draws.speed_mps[:, known].max(axis=1), "m/s")
 
 
 def _dial_read_at(notes: Notes | None, start_unix_s: float) -> list[float]:

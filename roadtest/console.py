@@ -107,7 +107,7 @@ def _unused(manoeuvres: Sequence[Manoeuvre]) -> Iterator[tuple[str, str]]:
     for made in manoeuvres:
         if not made.used:
             reason = made.why_not or "no reason given"
-            alike.setdefault((made.kind, reason.partition(":")[0]), []).append(made)
+            alike.setdefault((made.kind, reason.partition(": ")[0]), []).append(made)
     for (kind, reason), found in alike.items():
         first = found[0]
         at, why = clock_text(first.start_s), first.why_not or reason
@@ -115,7 +115,7 @@ def _unused(manoeuvres: Sequence[Manoeuvre]) -> Iterator[tuple[str, str]]:
             yield first.id, f"at {at}, not used: {why}"
             continue
         ids = _in_ranges([made.id.removeprefix(f"{kind}-") for made in found])
-        detail = why.partition(":")[2].strip()
+        detail = why.partition(": ")[2]
         told = f" ({first.id} at {at}: {detail})" if detail else f" (the first at {at})"
         yield plural(len(found), kind), f"not used: {kind}-{ids}: {reason}{told}"
 

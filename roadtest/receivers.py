@@ -10,9 +10,7 @@ import numpy as np
 
 from roadtest.geodesy import local_metres
 from roadtest.logs.model import Floats, GpsLog, Ints, Loss, TachLog
-
-LONGEST_BREAK_S: Final = 12 * 3600.0
-"""Between two files of one drive. Our choice: a shakedown drive is over within a working day."""
+from roadtest.motion.screening import LONGEST_BREAK_S
 
 _MAD_TO_SD: Final = 1.4826  # of a normal distribution
 _SECOND_DIFFERENCE_VARIANCE: Final = 6.0  # of white noise of variance 1: 1 + 4 + 1

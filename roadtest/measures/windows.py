@@ -74,6 +74,11 @@ def _edges(evidence: Evidence, run: Stretch, window_s: float) -> Ints:
     return np.asarray(starts if starts[-1] == fixes[-1] else np.append(starts, fixes[-1]))
 
 
+def fix_count(evidence: Evidence, run: Stretch) -> int:
+    """Return how many fixes with an observation lie in a stretch."""
+    return int(_fixes(evidence, run).size)
+
+
 def _fixes(evidence: Evidence, run: Stretch) -> Ints:
     """Return where on the run's grid there are fixes with an observation."""
     motion = evidence.motion

@@ -22,6 +22,8 @@ Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
 
 FASTEST_MPS = 100.0  # 360 km/h: no car this is for goes faster
+LONGEST_BREAK_S = 12 * 3600.0
+"""Within one drive. Our choice: a shakedown drive is over within a working day."""
 _LEAST_STEP_S = 1e-3
 _LEAST_FIXES = 10
 _EDGE_SD = 0.02  # m/s, of a reading near zero beside the clamp
@@ -64,7 +66,9 @@ def screen(log: GpsLog) -> Screened:
     rejected = {reason: Loss(at.size, f"fix {at[0] + 1}") for reason, at in lost.items()}
     used = np.flatnonzero(good)
     if used.size < _LEAST_FIXES:
-        found = f"only {used.size} usable fixes"
+        why = "".join(f", {at.size} with {reason}" for reason, at in lost.items())
+        count = "1 usable fix" if used.size == 1 else f"{used.size} usable fixes"
+        found = f"only {count} of {log.time_s.size}{why}"
         raise InputError(log.name, "", found, f"at least {_LEAST_FIXES} fixes of a moving car")
     time = log.time_s[used] - log.time_s[used[0]]
     east, north = local_metres(log.latitude_deg[used], log.longitude_deg[used])
@@ -98,7 +102,10 @@ def _has_doppler(log: GpsLog) -> bool:
 def _faults(log: GpsLog, doppler: bool) -> list[tuple[str, Bools]]:
     """Return what is wrong with which fix [n], worst first."""
     close = np.concatenate([[False], np.diff(log.time_s) < _LEAST_STEP_S])
-    faults = [("less than 1 ms after the fix before", close)]
+    faults = [
+        ("less than 1 ms after the fix before", close),
+        ("half a day and more from the drive", _other_drives(log.time_s)),
+    ]
     if doppler:
         faults.append(("speed no car reaches", np.nan_to_num(log.speed_mps) > FASTEST_MPS))
         return faults
@@ -106,6 +113,12 @@ def _faults(log: GpsLog, doppler: bool) -> list[tuple[str, Bools]]:
     faults.append(("no position", ~placed))
     faults.append(("position jump", _jumps(log, placed & ~close)))
     return faults
+
+
+def _other_drives(time_s: Floats) -> Bools:
+    """Return which fixes [n] belong to another drive than the one with the most fixes."""
+    drive = np.concatenate([[0], np.cumsum(np.diff(time_s) > LONGEST_BREAK_S)])
+    return np.asarray(drive != np.argmax(np.bincount(drive)))
 
 
 def _jumps(log: GpsLog, good: Bools) -> Bools:

@@ -9,12 +9,17 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+Ints = NDArray[np.int64]
 
 EDGE_S = 1.0
 """Of standing, at either end, in which a reading near zero may still belong to a rolling car:
 receivers smooth their speed over up to a second and more."""
 _LEAST_REST_S = 1.5
 _MOST_CLAMP_MPS = 2.5
+_MEAN_S = 4.0
+_STILL_WAY_M = 2.5
+"""A position error that wanders by 3 m over a minute moves its 4 s means by 1 m; a car crawling at
+0.7 m/s moves them by 2.8 m. Slower than that for 8 s and more counts as standing (our choice)."""
 
 
 @dataclass(frozen=True)
@@ -35,7 +40,8 @@ def standing_by_speed(time_s: Floats, speed_mps: Floats) -> Standing:
     """Return where the car stands, from reported speeds [n] (NaN where there is none)."""
     seen = np.isfinite(speed_mps)
     level = _rest_level(speed_mps[seen])
-    low = np.where(seen, speed_mps, np.inf) <= level
+    # A fix without speed stands where its neighbours in time do.
+    low = np.interp(time_s, time_s[seen], speed_mps[seen]) <= level
     still, coming, leaving = (np.zeros(low.size, dtype=bool) for _ in range(3))
     for start, end in _runs(low):
         time = time_s[start:end]
@@ -53,20 +59,44 @@ def standing_by_speed(time_s: Floats, speed_mps: Floats) -> Standing:
 
 
 def standing_by_position(time_s: Floats, east_m: Floats, north_m: Floats) -> Standing:
-    """Return where the car stands, from positions [n]: less than 2 m of way in any 5 s, for 8 s."""
-    half = 2.5
-    ahead = np.interp(time_s + half, time_s, east_m), np.interp(time_s + half, time_s, north_m)
-    behind = np.interp(time_s - half, time_s, east_m), np.interp(time_s - half, time_s, north_m)
-    low = np.hypot(ahead[0] - behind[0], ahead[1] - behind[1]) < 2.0
+    """Return where the car stands, from positions [n].
+
+    It stands where the mean places of the seconds before and after a moment are no further apart
+    than a wandering position error takes them, for 8 s and more; a shorter excursion in between is
+    taken for error as well.
+    """
+    before, after = _mean_places(time_s, east_m, north_m)
+    apart = np.hypot(after[0] - before[0], after[1] - before[1])
+    low = apart < _STILL_WAY_M
+    for start, end in _runs(~low):
+        inside = start > 0 and end < low.size
+        brief = time_s[end - 1] - time_s[start] < _MEAN_S
+        if inside and brief and apart[start:end].max() < 2.0 * _STILL_WAY_M:
+            low[start:end] = True
     still = np.zeros(low.size, dtype=bool)
     for start, end in _runs(low):
-        if time_s[end - 1] - time_s[start] >= 8.0:
-            inner = time_s[start:end]
-            first = inner[0] + (half if start > 0 else 0.0)
-            last = inner[-1] - (half if end < low.size else 0.0)
-            still[start:end] = (inner >= first) & (inner <= last)
+        if time_s[end - 1] - time_s[start] >= 2.0 * _MEAN_S:
+            still[start:end] = True
     none = np.zeros(low.size, dtype=bool)
     return Standing(still, none, none, 0.0, 0.0)
+
+
+def _mean_places(
+    time_s: Floats, east_m: Floats, north_m: Floats
+) -> tuple[tuple[Floats, Floats], tuple[Floats, Floats]]:
+    """Return the mean place [n] of the seconds before, and of those after, each moment."""
+    here = np.arange(time_s.size)
+    first = np.searchsorted(time_s, time_s - _MEAN_S, "left")
+    last = np.searchsorted(time_s, time_s + _MEAN_S, "right")
+
+    def mean(values: Floats, start: Ints, end: Ints) -> Floats:
+        total = np.concatenate([[0.0], np.cumsum(values)])
+        return np.asarray((total[end] - total[start]) / (end - start))
+
+    return (
+        (mean(east_m, first, here + 1), mean(north_m, first, here + 1)),
+        (mean(east_m, here, last), mean(north_m, here, last)),
+    )
 
 
 def _rest_level(speed: Floats) -> float:

@@ -10,6 +10,7 @@ import numpy as np
 from roadtest.evidence import Evidence
 from roadtest.manoeuvres import Manoeuvre
 from roadtest.measures.stretch import Stretch, cut_stretch
+from roadtest.measures.windows import fix_count
 
 TRIM_S: Final = 0.5  # at either end: the throttle shutting, the clutch, the finder's doubt
 _LEAST_S: Final = 8.0
@@ -20,6 +21,7 @@ _LEAST_SPEED_MPS: Final = 2.0
 _SAME_ROAD_M: Final = 100.0
 _OPPOSITE_RAD: Final = np.radians(150.0)
 _LEAST_OVERLAP: Final = 0.5
+_LEAST_FIXES: Final = 4
 
 
 def coast_runs(
@@ -33,6 +35,8 @@ def coast_runs(
             continue
         run = cut_stretch(evidence, manoeuvre, (TRIM_S, TRIM_S), _LEAST_SPEED_MPS)
         why = _why_not(manoeuvre, run, gear_of.get(manoeuvre.id))
+        if not why and run is not None and fix_count(evidence, run) < _LEAST_FIXES:
+            why = f"too few fixes in it: at least {_LEAST_FIXES} needed"
         if why or run is None:
             aside[manoeuvre.id] = why
         else:

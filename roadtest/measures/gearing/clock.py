@@ -17,6 +17,8 @@ Floats = NDArray[np.float64]
 _GRID_S: Final = 0.25
 _MOST_RATE: Final = 0.4  # 1/s, of the logarithm of speed or engine speed: more is a gear change
 _SLOW_MPS: Final = 2.0
+_RUNNING_RPM: Final = 300.0  # no engine idles slower
+_LEAST_ROWS: Final = 10
 _CANDIDATES: Final = 12
 _AROUND_S: Final = np.arange(-3.0, 3.001, 0.1)  # the best one, looked at more closely
 _LEAST_OVERLAP_S: Final = 20.0
@@ -43,6 +45,8 @@ def find_shift(samples: EngineSamples, road: Road) -> tuple[Shift, ...]:
     shift at once. Then the best peaks are compared by the likelihood of what is seen over one
     second: while a gear is engaged both logarithms change by the same amount.
     """
+    if np.count_nonzero(samples.rpm > _RUNNING_RPM) < _LEAST_ROWS:
+        return ()
     coarse = _correlation_peaks(samples, road)
     if not coarse.size:
         return ()
@@ -128,9 +132,7 @@ def _correlation_peaks(samples: EngineSamples, road: Road) -> Floats:
 
 def _tach_rate(samples: EngineSamples, grid: Floats) -> Floats:
     """Return the rate of change of log engine speed (1/s) over about a second around `grid`."""
-    running = samples.rpm > 300.0
-    if np.count_nonzero(running) < 10:
-        return np.zeros(grid.size)
+    running = samples.rpm > _RUNNING_RPM
     log_rpm = np.log(samples.rpm[running])
     time = samples.time_s[running]
     half = max(0.5, 0.5 / samples.rate_hz)
@@ -146,7 +148,7 @@ def _likelihoods(samples: EngineSamples, road: Road, shifts: Floats) -> Floats:
     grid = np.arange(float(samples.time_s[0]), float(samples.time_s[-1]) - span, 0.5 * span)
     if grid.size > 3000:
         grid = grid[:: grid.size // 3000 + 1]
-    running = samples.rpm > 300.0
+    running = samples.rpm > _RUNNING_RPM
     time, rpm = samples.time_s[running], samples.rpm[running]
     ends = np.log(np.interp(np.concatenate([grid, grid + span]), time, rpm)).reshape(2, -1)
     change = ends[1] - ends[0]

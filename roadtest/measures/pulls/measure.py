@@ -181,7 +181,7 @@ def _with_power(row: PullRun, curve: PowerCurve, car: _Car, evidence: Evidence) 
         peak_power_speed=_where_highest(power, curve.speed_mps, 1.0, "m/s"),
         peak_power_rpm=None
         if rpm_per_mps is None
-        else _where_highest(power, curve.speed_mps, rpm_per_mps, "rpm"),
+        else _where_highest(power, curve.speed_mps, rpm_per_mps, "r/min"),
         power_standard_air=_in_standard_air(power[:, peak], car),
         peak_force=Quantity.from_draws(force[:, strong], "N"),
         curve=_points(curve.speed_mps, force, power, rpm_per_mps),

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from roadtest.evidence import Evidence
 from roadtest.manoeuvres import Manoeuvre
 from roadtest.measures.stretch import Stretch, cut_stretch
-from roadtest.measures.windows import Readings, read_windows
+from roadtest.measures.windows import Readings, fix_count, read_windows
 from roadtest.units import STANDARD_GRAVITY_MPS2
 
 Floats = NDArray[np.float64]
@@ -80,6 +80,8 @@ def power_curve(
     """
     stretch = cut_stretch(evidence, manoeuvre, TRIMS_S, _LEAST_SPEED_MPS)
     if stretch is None or stretch.duration_s < _LEAST_WINDOWS * _WINDOW_S:
+        return None
+    if fix_count(evidence, stretch) <= _LEAST_WINDOWS:
         return None
     readings = read_windows(evidence, stretch, _WINDOW_S)
     if readings.speed_mps.size < _LEAST_WINDOWS:
