@@ -24,7 +24,7 @@ class InputError(RoadtestError):
         super().__init__("".join(c if c.isprintable() else " " for c in text))
 
 
-class InputErrors(RoadtestError):
+class InputErrors(RoadtestError):  # noqa: N818 - several errors
     """Several faults of one file, all reported at once, a line each."""
 
     def __init__(self, faults: tuple[InputError, ...]) -> None:

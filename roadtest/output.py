@@ -19,7 +19,7 @@ class OutputError(RoadtestError):
 
 
 def write_all(texts: Mapping[Path, str | bytes]) -> None:
-    """Write each text (as UTF-8) or bytes to its path, all or none as far as the file system lets us.
+    """Write each text (as UTF-8) or bytes to its path, all or none where the system lets us.
 
     Each is first written beside its target, and takes its place only once all are on disk. What is
     there and is no regular file (a pipe, a device) is written to directly. Raises OutputError;
