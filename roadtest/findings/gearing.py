@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import Final
 
@@ -34,6 +35,8 @@ def gearbox(case: Case, target: Target) -> Finding:
         return nothing_to_judge(subject, None, why, "Add [gearbox] ratios to the build sheet")
     found = case.results.gearing
     steps = [_step_item(step, share) for step in found.steps if step.expected is not None]
+    if not steps and _identity(case) is not None:
+        steps = [FindingItem(None, None, None, "not proven", what="steps between gears")]
     items = [item for item in (_identity(case), *steps) if item is not None]
     if not any(item.measured is not None or item.probability is not None for item in items):
         return nothing_to_judge(subject, None, _no_match(case), LOG_THE_ENGINE)
@@ -137,7 +140,7 @@ def cruise_rpm(case: Case, target: Target) -> Finding:
     how = f"20 s of steady driving in top gear near {speed}, engine speed logged"
     subject = Subject(target.id, f"Engine speed at {speed} in top gear", "drive", "own target", how)
     row = _cruise_row(case, wanted.speed_mps)
-    if row is None or row.rpm is None:
+    if row is None or row.rpm is None or row.gear < _top_gear(case):
         why = "Top gear was not driven steadily" if case.has_tach else NO_TACH
         return nothing_to_judge(subject, limit, why, f"Drive {how}")
     gear = number_text(row.gear)
@@ -154,9 +157,25 @@ def _cruise_row(case: Case, speed_mps: float) -> CruiseRow | None:
     gears = [row.gear for row in case.results.gearing.gears if row.overall is not None]
     if turns is None or not gears:
         return None
-    factor = 60.0 * speed_mps
-    rpm = Quantity(turns.value * factor, turns.u95 * factor, "r/min")
-    return CruiseRow(max(gears), Quantity(speed_mps, 0.0, "m/s"), rpm)
+    scale = case.results.tach.scale  # the turns are as the tach shows them
+    value, relative = turns.value, turns.u95 / turns.value
+    if scale is not None:
+        value /= scale.value
+        relative = math.hypot(relative, scale.u95 / scale.value)
+    rpm = 60.0 * speed_mps * value
+    return CruiseRow(
+        max(gears), Quantity(speed_mps, 0.0, "m/s"), Quantity(rpm, rpm * relative, "r/min")
+    )
+
+
+def _top_gear(case: Case) -> int:
+    """Return the highest gear of the gearbox that the road shows, 0 where that is not known."""
+    shown = case.results.gearing.gearbox_shown
+    boxes = (case.sheet.gearbox, *case.sheet.alternatives.gearboxes)
+    fitting = [
+        len(box.ratios) for box in boxes if box and shown is not None and box.label == shown.label
+    ]
+    return max(fitting, default=0)
 
 
 def _no_match(case: Case) -> str:

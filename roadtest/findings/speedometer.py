@@ -38,6 +38,7 @@ def speedometer(case: Case, target: Target) -> Finding:
     items = [item for reading in read if (item := judge_reading(reading, rule)) is not None]
     outside = [reading for reading in read if judge_reading(reading, rule) is None]
     remarks = _not_judged(case, outside)
+    items += [judge_test_speed(case, at, rule) for at in case.results.speedometer.test_speeds]
     if not items:
         count = len(case.results.speedometer.readings)
         why = "No speed was held steady for long enough to read a dial"
@@ -46,7 +47,9 @@ def speedometer(case: Case, target: Target) -> Finding:
         if outside:
             why = "No hold at a speed that the rule speaks of"
         return nothing_to_judge(subject, None, joined(why, remarks), _TRY)
-    items += [judge_test_speed(case, at, rule) for at in case.results.speedometer.test_speeds]
+    if len(read) == 1 and rule.test_speeds(None):
+        untried = "the rule's test speeds: one reading makes no line to judge them by"
+        items.append(FindingItem(None, None, None, "not proven", what=untried))
     telling = worst_of(items)
     subject = replace(subject, how=_how_again(case, telling), log_share=_log_share(case, telling))
     return from_items(case, subject, items, joined(remarks, _untried(case, rule)))

@@ -27,6 +27,7 @@ Floats = NDArray[np.float64]
 _DRAWS: Final = 4000
 _STANDING_MPS: Final = 0.5
 _WHEELS: Final = (1e3, 1e4, 1e5, 1e6)  # what a counter may go round at, in its own unit
+_MOST_RISE: Final = 2.0  # times the way driven: beyond it, it is another counter (our choice)
 _ROUND_SHARE: Final = 0.2  # of the way driven, that a counter gone round may be off by
 _LEAST_WAY_M: Final = 100.0
 _LEAST_VARIANCE_M2: Final = 1.0  # a reading is not known closer than to a metre
@@ -139,7 +140,8 @@ def _with_runs(reads: Sequence[_Read], motion: Motion, sheet: BuildSheet) -> tup
     """Return the readings with counters gone round made to go on, and resets counted.
 
     A reading below the one before it is that of a counter gone round where a whole turn of its
-    wheels puts it near where it should be, else of one set back.
+    wheels puts it near where it should be, else of one set back. A reading far above it is that
+    of another counter (total and trip in turn), or miswritten.
     """
     unit_m = to_si(1.0, "mile" if sheet.units == "mph" else "km")
     made: list[_Read] = []
@@ -159,6 +161,10 @@ def _with_runs(reads: Sequence[_Read], motion: Motion, sheet: BuildSheet) -> tup
                 added_m, run = 0.0, run + 1
             else:
                 added_m += turn
+        elif last is not None:
+            gone = _roughly(motion, last.at_s, read.at_s)
+            if shown - last.shown_m > _MOST_RISE * gone + 4.0 * read.step_m:
+                added_m, run = 0.0, run + 1
         last = replace(read, shown_m=read.shown_m + added_m, run=run)
         made.append(last)
     return tuple(made)

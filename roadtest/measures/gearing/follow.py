@@ -72,10 +72,11 @@ def follow(samples: EngineSamples, evidence: Evidence, road: Road) -> Followed:
             step, u_offset = 0.0, 0.1  # the drive does not fix it: stay
         kept = once.blocks.seconds[fit.gears] >= _LEAST_GEAR_S
         settled = abs(step) < 0.02 * max(fit.u_shift_s, 1e-3) and bool(kept.all())
+        settled = settled and abs(fit.drift) < 0.1 * fit.u_drift
         apart = bool(np.all(np.abs(np.diff(fit.log_turns)) > GEARS_APART))
         if settled and k and apart and kept.size == modes.size:
             break
-        clock = Clock(clock.offset_s + step, fit.drift, fit.from_s, u_offset)
+        clock = Clock(clock.offset_s + step, clock.drift + fit.drift, fit.from_s, u_offset)
         turns = turns_per_metre(samples, road, clock)
         modes = _merged(fit.log_turns[kept], once.blocks.seconds[fit.gears][kept])
         modes = _look_again(turns, modes)

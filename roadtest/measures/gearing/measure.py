@@ -131,7 +131,11 @@ def _from_log(followed: Followed, evidence: Evidence, road: Road, logs: int) -> 
             offset_s=offset,
             noise=_noise(followed),
             scale=figures.tach_scale(drawn, best),
-            drift=Quantity(fit.drift, 1.96 * float(np.sqrt(fit.covariance[k + 1, k + 1])), "1")
+            drift=Quantity(
+                followed.clock.drift + fit.drift,
+                1.96 * float(np.sqrt(fit.covariance[k + 1, k + 1])),
+                "1",
+            )
             if offset is not None
             else None,
         ),

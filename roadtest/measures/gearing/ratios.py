@@ -77,8 +77,13 @@ class Fit:
         return float(np.sqrt(self.covariance[self.count, self.count]))
 
     @property
+    def u_drift(self) -> float:
+        """Standard uncertainty of the drift."""
+        return float(np.sqrt(self.covariance[self.count + 1, self.count + 1]))
+
+    @property
     def drift(self) -> float:
-        """Of the tach's clock, seconds per second."""
+        """What is missing from the drift of the tach's clock, seconds per second."""
         return float(self.value[self.count + 1])
 
     @property

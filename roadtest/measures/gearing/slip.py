@@ -153,11 +153,8 @@ def _slip_draws(
             turns.climb_mps2[index],
         ]
     )
-    # The clock's shift and drift are in the times already: only what is not known of them counts.
-    off = coefficient[:, k:].copy()
-    off[:, 0] -= fit.shift_s
-    off[:, 1] -= fit.drift
-    expected = coefficient[:, mode, None] + off @ columns
+    # Of the clock's shift and drift the times hold all but what the last fit still found missing.
+    expected = coefficient[:, mode, None] + coefficient[:, k:] @ columns
     # Beyond the loads of the fit, creep is known no better than beforehand.
     beyond = creep.U_LINEAR * np.maximum(push - LIGHT_MPS2[1], 0.0)
     expected = expected + rng.normal(size=(count, 1)) * beyond
