@@ -13,8 +13,8 @@ s/est      seconds that one estimate takes
 bound      its own error (mm/s), that over its own standard deviation, share of intervals that hold
 
 The bound is what the same log would tell someone who knew the receiver's errors exactly (white,
-fast and slow part, sizes and memories), where the car stands, and how lively the jerk really is from
-second to second. It shares no code with the estimate: a Kalman filter and the smoother of H. E.
+fast and slow part, sizes and memories), where the car stands, and how lively the jerk really is
+from second to second. It shares no code with the estimate: a Kalman filter and the smoother of H. E.
 Rauch, F. Tung and C. T. Striebel, AIAA Journal 3 (1965) 1445 (value from memory).
 """
 
@@ -197,7 +197,7 @@ def stops(
 
 
 def _to_rest(truth: Truth, drawn: Draws, at: Floats, inside: Bools) -> tuple[Floats, Floats]:
-    """Return the draws [c, 1] of the level distance from the stop's first knot on, and the truth."""
+    """Return draws [c, 1] of the level distance from the stop's first knot, and the truth."""
     first = int(np.argmax(inside))
     fine = np.linspace(at[first], at[-1], 4000)
     way = np.trapezoid(true_rates(truth, fine)[0], fine)
