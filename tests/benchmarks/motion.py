@@ -14,8 +14,8 @@ bound      its own error (mm/s), that over its own standard deviation, share of 
 
 The bound is what the same log would tell someone who knew the receiver's errors exactly (white,
 fast and slow part, sizes and memories), where the car stands, and how lively the jerk really is
-from second to second. It shares no code with the estimate: a Kalman filter and the smoother of H. E.
-Rauch, F. Tung and C. T. Striebel, AIAA Journal 3 (1965) 1445 (value from memory).
+from second to second. It shares no code with the estimate: a Kalman filter and the smoother of
+H. E. Rauch, F. Tung and C. T. Striebel, AIAA Journal 3 (1965) 1445 (value from memory).
 """
 
 from __future__ import annotations
