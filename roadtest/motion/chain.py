@@ -98,14 +98,18 @@ def _columns(rhs: Floats) -> Floats:
 
 
 def marginal_covariances(band: Band) -> Floats:
-    """Return the diagonal blocks [n, m, m] of the inverse of the information matrix.
+    """Return the diagonal blocks [n, m, m] of the inverse of the information matrix."""
+    return neighbour_covariances(band)[0]
+
+
+def neighbour_covariances(band: Band) -> tuple[Floats, Floats]:
+    """Return the blocks of the inverse on the diagonal [n, m, m] and just below it [n-1, m, m].
 
     Odd-even (cyclic) block reduction: the odd knots are eliminated all at once, the even ones form
     a chain half as long, and so on; then the covariances of the odd knots follow from those of
     their even neighbours. All knots of a level are treated in one batch.
     """
-    covariances, _ = _reduced_covariances(*band.blocks())
-    return covariances
+    return _reduced_covariances(*band.blocks())
 
 
 def _reduced_covariances(diagonal: Floats, lower: Floats) -> tuple[Floats, Floats]:

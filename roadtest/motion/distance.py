@@ -91,16 +91,14 @@ def _over_gaps(
 
 def _variance(motion: Motion, ground: Ground, weight_v: Floats, weight_a: Floats) -> float:
     """Return the posterior variance of Σ weight_v·speed + weight_a·acceleration."""
-    n, m = motion.factor.shape
     if motion.source == "doppler":
-        along = [np.ones(n)]
-        first = 0
+        along = [np.ones(motion.time_s.size)]
     else:
         heading = np.nan_to_num(ground.heading_rad)
         along = [np.sin(heading), np.cos(heading)]
-        first = 1
-    weights = np.zeros((len(along), n, m))
+    states = motion.posterior.system.kinematic
+    weights = np.zeros((len(along), motion.time_s.size, states))
     for axis, share in enumerate(along):
-        weights[axis, :, first] = weight_v * share
-        weights[axis, :, first + 1] = weight_a * share
-    return float((weights * motion.factor.solve(weights)).sum())
+        weights[axis, :, states - 3] = weight_v * share
+        weights[axis, :, states - 2] = weight_a * share
+    return motion.posterior.variance(weights)

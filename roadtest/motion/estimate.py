@@ -9,9 +9,10 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from roadtest.motion.chain import Factor, marginal_covariances
+from roadtest.motion.along import along_path, rates
 from roadtest.motion.kinematics import SlowError
 from roadtest.motion.noise import POSITION_NOISE, SPEED_NOISE, Noise
+from roadtest.motion.posterior import Posterior, summarise
 from roadtest.motion.sampler import Model, Observed, Sampler
 from roadtest.motion.system import Knots
 
@@ -38,7 +39,6 @@ _PAD_S = 3.0  # of log on either side of what is drawn
 _NOISE_FIXES = 2000
 _SWEEP_BUDGET = 300_000  # knots times sweeps for the whole log
 _MOST_SWEEPS = 120
-_ENOUGH_SWEEPS = 60  # to take mean and spread from the draws themselves
 
 
 @dataclass(frozen=True)
@@ -74,7 +74,7 @@ class Motion:
     noise_draws: tuple[Noise, ...]
     observed: Observed
     source: Literal["doppler", "position"]
-    factor: Factor  # of the information matrix for the mean intensities and weights
+    posterior: Posterior  # for middling intensities and weights
 
     def draws(
         self, spans: Sequence[Span], count: int, rng: np.random.Generator
@@ -87,13 +87,13 @@ class Motion:
         sampler = Sampler(piece, model, self.noise, rng)
         sampler.precision = 1.0 / _intensity_at(self, sampler)
         for _ in range(10):
-            sampler.sweep(with_noise=False)
-        rates = []
+            sampler.step(with_noise=False)
+        drawn = []
         for k in range(count):
             sampler.noise = self.noise_draws[k % len(self.noise_draws)]
-            rates.append(_rates(sampler.sweep(with_noise=False)))
+            drawn.append(rates(sampler.sweep(with_noise=False)))
         time = piece.knots.time_s
-        speed, acceleration = _along_path(np.array(rates), piece.knots)
+        speed, acceleration = along_path(np.array(drawn), piece.knots)
         return tuple(_cut(time, speed, acceleration, span) for span in spans)
 
 
@@ -102,58 +102,32 @@ def estimate(observed: Observed, rng: np.random.Generator) -> Motion:
 
     Size and tails of the noise are drawn on up to 2,000 fixes spread over the log; the jerk's
     intensities then on all of it. Mean and spread come from the draws where the log is short
-    enough for many of them, else they are those for the mean intensities.
+    enough for many of them, else they are those for middling intensities.
     """
-    model = _model(observed)
-    noises = _fit_noise(observed, model, rng)
+    noises = _fit_noise(observed, _model(observed), rng)
     noise = Noise(
         float(np.sqrt(np.mean([noise.sd**2 for noise in noises]))),
         float(np.median([noise.tail for noise in noises])),
     )
-    sampler = Sampler(observed, model, noise, rng)
-    sweeps = int(np.clip(_SWEEP_BUDGET / observed.seen.size, 6, _MOST_SWEEPS))
-    precision = np.zeros(sampler.bins.count)
-    weight = np.zeros(observed.seen.size)
-    rates = []
-    for k in range(-(sweeps // 2), sweeps):
-        states = sampler.sweep(with_noise=False)
-        if k >= 0:
-            precision += sampler.precision / sweeps
-            weight += sampler.weight / sweeps
-            if sweeps >= _ENOUGH_SWEEPS:
-                rates.append(_rates(states))
-    intensity = (1.0 / precision)[sampler.bins.of_interval]
-    system = sampler.system
-    values = np.where(observed.seen, observed.values, 0.0)
-    band = system.band(intensity, weight)
-    factor = Factor(band)
-    if rates:
-        speeds, accelerations = _along_path(np.array(rates), observed.knots)
-        speed, u_speed = speeds.mean(axis=0), speeds.std(axis=0, ddof=1)
-        acceleration = accelerations.mean(axis=0)
-        u_acceleration = accelerations.std(axis=0, ddof=1)
-    else:
-        states = system.kinematics(factor.solve(system.rhs(values, intensity, weight)))
-        speeds, accelerations = _along_path(_rates(states)[None], observed.knots)
-        speed, acceleration = speeds[0], accelerations[0]
-        covariance = marginal_covariances(band)
-        first = system.kinematic - 3  # index of speed
-        u_speed = np.sqrt(covariance[:, first, first])
-        u_acceleration = np.sqrt(covariance[:, first + 1, first + 1])
+    sampler = Sampler(observed, _model(observed), noise, rng)
+    sweeps = int(np.clip(_SWEEP_BUDGET / sampler.system.knots.time_s.size, 8, _MOST_SWEEPS))
+    for _ in range(sweeps // 2):
+        sampler.step(with_noise=False)
+    found = summarise(sampler, sweeps)
     time = observed.knots.time_s
     return Motion(
         time_s=time,
-        speed_mps=speed,
-        u_speed_mps=u_speed,
-        acceleration_mps2=acceleration,
-        u_acceleration_mps2=u_acceleration,
-        distance_m=travelled(time, speed, acceleration),
-        intensity=intensity,
+        speed_mps=found.speed_mps,
+        u_speed_mps=found.u_speed_mps,
+        acceleration_mps2=found.acceleration_mps2,
+        u_acceleration_mps2=found.u_acceleration_mps2,
+        distance_m=travelled(time, found.speed_mps, found.acceleration_mps2),
+        intensity=found.intensity[sampler.system.between.interval[:-1]],
         noise=noise,
         noise_draws=tuple(noises),
         observed=observed,
         source="position" if observed.with_position else "doppler",
-        factor=factor,
+        posterior=found.posterior,
     )
 
 
@@ -184,7 +158,7 @@ def _fit_noise(observed: Observed, model: Model, rng: np.random.Generator) -> li
     sampler = Sampler(observed, model, Noise(model.prior.sd, 10.0), rng)
     draws = []
     for k in range(100):
-        sampler.sweep(with_noise=True)
+        sampler.step(with_noise=True)
         if k >= 40:
             draws.append(sampler.noise)
     return draws
@@ -237,7 +211,7 @@ def _with_knots(observed: Observed, cover: Sequence[Span]) -> Observed:
 
 def _intensity_at(motion: Motion, sampler: Sampler) -> Floats:
     """Return the mean intensity in each of the sampler's bins."""
-    time = sampler.observed.knots.time_s
+    time = sampler.system.knots.time_s
     middle = 0.5 * (time[1:] + time[:-1])
     interval = np.clip(
         np.searchsorted(motion.time_s, middle, "right") - 1, 0, motion.intensity.size - 1
@@ -245,48 +219,6 @@ def _intensity_at(motion: Motion, sampler: Sampler) -> Floats:
     of_bin = np.zeros(sampler.bins.count)
     of_bin[sampler.bins.of_interval] = motion.intensity[interval]
     return of_bin
-
-
-def _rates(states: Floats) -> Floats:
-    """Return velocity and acceleration [2, c, n] of kinematic states [c, n, k]."""
-    return np.asarray(states[:, :, -3:-1].transpose(2, 0, 1))
-
-
-def _along_path(rates: Floats, knots: Knots) -> tuple[Floats, Floats]:
-    """Return speed and acceleration along the path, [d, n] each.
-
-    With two axes they are the components along the mean velocity: the length of a velocity that
-    is not known exactly would be too large.
-
-    Parameters
-    ----------
-    rates : [d, 2, c, n] float: d draws of velocity and acceleration on c axes
-    """
-    velocity, change = rates[:, 0], rates[:, 1]
-    if velocity.shape[1] == 2:
-        mean = velocity.mean(axis=0)
-        way = mean / np.maximum(np.hypot(mean[0], mean[1]), 1e-9)
-        return (velocity * way).sum(axis=1), (change * way).sum(axis=1)
-    speed, acceleration = velocity[:, 0], change[:, 0]
-    resting = np.array([_after_rest(row, knots) for row in speed])
-    moving = (speed > 0.0) & ~resting
-    return np.where(moving, speed, 0.0), np.where(moving, acceleration, 0.0)
-
-
-def _after_rest(speed: Floats, knots: Knots) -> Bools:
-    """Return where [n] the car has come to rest: from the speed's first fall below zero to the cut.
-
-    Between the two, the chain's speed means nothing.
-    """
-    at_rest = np.zeros(speed.size, dtype=bool)
-    low = np.concatenate([[-1], np.flatnonzero(speed <= 0.0)])
-    high = np.concatenate([[-1], np.flatnonzero(speed > 1.0)])
-    for end in np.flatnonzero(knots.cut) + 1:
-        fast = high[np.searchsorted(high, end) - 1]
-        start = low[min(int(np.searchsorted(low, fast, "right")), low.size - 1)]
-        if fast < start < end:
-            at_rest[start:end] = True
-    return at_rest
 
 
 def _cut(time: Floats, speed: Floats, acceleration: Floats, span: Span) -> Draws:

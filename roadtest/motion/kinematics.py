@@ -47,6 +47,44 @@ def kinematic_steps(intervals_s: Floats, with_position: bool) -> Steps:
     return Steps(forward[index], precision[index])
 
 
+@dataclass(frozen=True)
+class Bridge:
+    """States at a moment between two others, given those: near·before + far·after + the rest."""
+
+    near: Floats  # [n, k, k]
+    far: Floats  # [n, k, k]
+    covariance: Floats  # [n, k, k], of the rest, for a jerk intensity of 1
+    root: Floats  # [n, k, k], S with S·Sᵀ = covariance
+
+
+def bridge(since_s: Floats, until_s: Floats, with_position: bool) -> Bridge:
+    """Return the bridges over `since_s` + `until_s` [n] float, s, all positive.
+
+    far = Q(s)·F(u)ᵀ·Q(s+u)⁻¹, near = F(s) − far·F(s+u), covariance = Q(s) − far·F(u)·Q(s).
+    """
+    moments, index = np.unique(
+        np.round(since_s, 7) + 1j * np.round(until_s, 7), return_inverse=True
+    )
+    s, u = moments.real, moments.imag
+    before, after = _covariance(s, with_position), _forward(u, with_position)
+    whole = _covariance(s + u, with_position)
+    scale = 1.0 / np.sqrt(np.diagonal(whole, axis1=1, axis2=2))
+    outer = scale[:, :, None] * scale[:, None, :]
+    far = before @ after.transpose(0, 2, 1) @ (np.linalg.inv(whole * outer) * outer)
+    near = _forward(s, with_position) - far @ _forward(s + u, with_position)
+    rest = before - far @ after @ before
+    rest = 0.5 * (rest + rest.transpose(0, 2, 1))
+    return Bridge(near[index], far[index], rest[index], _root(rest)[index])
+
+
+def _root(covariance: Floats) -> Floats:
+    """Return S [n, k, k] with S·Sᵀ = covariance, whose units may differ by many powers of ten."""
+    sd = np.sqrt(np.maximum(np.diagonal(covariance, axis1=1, axis2=2), 1e-300))
+    values, vectors = np.linalg.eigh(covariance / (sd[:, :, None] * sd[:, None, :]))
+    root = vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :]
+    return np.asarray(sd[:, :, None] * root, dtype=np.float64)
+
+
 def _forward(h: Floats, with_position: bool) -> Floats:
     """Return exp(A·h) [n, k, k] of the kinematic chain."""
     matrix = np.zeros((h.size, 4, 4))

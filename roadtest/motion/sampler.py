@@ -46,9 +46,7 @@ class Observed:
 
     def part(self, pick: NDArray[np.int64]) -> Observed:
         """Return the observations at the knots `pick`, in order."""
-        whole = np.concatenate([[0], np.cumsum(self.knots.cut)])  # cuts before each knot
-        cut = np.diff(whole[pick]) > 0
-        knots = Knots(self.knots.time_s[pick], self.knots.still[pick], cut)
+        knots = self.knots.part(pick)
         return Observed(knots, self.values[:, pick], self.rounding[pick], self.with_position)
 
 
@@ -76,27 +74,40 @@ class Sampler:
         reference = _rough_path(observed) if observed.with_position else None
         self.system = MotionSystem(observed.knots, model.slow, reference)
         freedom = self.system.kinematic * observed.values.shape[0]
-        whole = np.where(observed.knots.cut, 0.0, float(freedom))
-        self.bins: Bins = bins_for(observed.knots.time_s, whole)
+        whole = np.where(self.system.knots.cut, 0.0, float(freedom))
+        self.bins: Bins = bins_for(self.system.knots.time_s, whole)
         self.precision = np.full(self.bins.count, 1.0)
         self.anchor = ANCHOR_INTENSITY
         self.weight = self._plain_weight()
 
     def _plain_weight(self) -> Floats:
-        variance = self.noise.sd**2 + self.observed.rounding
-        return np.where(self.seen, 1.0 / variance, 0.0)
+        return np.where(self.seen, 1.0 / (self.noise.sd**2 + self._known_variance()), 0.0)
+
+    def _known_variance(self) -> Floats:
+        """Return the variance [n] of rounding and of the motion's straying between knots."""
+        return self.observed.rounding + self.system.stray(self.intensity)
 
     @property
     def intensity(self) -> Floats:
-        """[n-1], jerk intensity over each interval."""
-        return 1.0 / self.precision[self.bins.of_interval]
+        """[p-1], jerk intensity between the system's p knots."""
+        return self.of_bins(1.0 / self.precision)
+
+    def of_bins(self, values: Floats) -> Floats:
+        """Return `values` [b] of the bins for the intervals [p-1] between knots."""
+        return values[self.bins.of_interval]
 
     def sweep(self, with_noise: bool) -> Floats:
-        """Draw everything once; return the drawn kinematic states [c, n, k].
+        """Draw everything once; return the drawn kinematic states [c, n, k] at all fixes.
 
         `with_noise` draws the noise's size and tails too, and with them how calm the log is, for
         at a low rate the two can be told apart only together.
         """
+        intensity = self.intensity
+        motion = self.step(with_noise)
+        return self.system.between.draw(motion, intensity, self._rng)
+
+    def step(self, with_noise: bool) -> Floats:
+        """Draw everything once; return the drawn kinematic states [c, p, k] at the knots."""
         system, intensity = self.system, self.intensity
         rhs = system.rhs(self._values, intensity, self.weight)
         solution = system.factor(intensity, self.weight).draws(rhs, self._rng)
@@ -104,13 +115,13 @@ class Sampler:
         energy = system.jerk_energy(motion)
         self.precision = draw_precision(energy, self.precision, self.bins, self.anchor, self._rng)
         misfit = system.misfit(solution, self._values)[:, self.seen]
-        rounding = self.observed.rounding[self.seen]
+        known = self._known_variance()[self.seen]
         if with_noise:
-            flat = misfit.ravel(), np.tile(rounding, misfit.shape[0])
+            flat = misfit.ravel(), np.tile(known, misfit.shape[0])
             self.anchor = draw_anchor(self.precision, self._rng)
             self.noise = draw_noise(*flat, self.noise, self.model.prior, self._rng)
         self.weight = np.zeros(self.seen.size)
-        self.weight[self.seen] = draw_weight(misfit, rounding, self.noise, self._rng)
+        self.weight[self.seen] = draw_weight(misfit, known, self.noise, self._rng)
         return motion
 
 

@@ -2,6 +2,7 @@
 
 One axis is one chain with states [position,] speed, acceleration, jerk, and one state for each
 slow error of the receiver. What is observed is position (or speed) + slow errors + white noise.
+Fixes that are no knots are seen through the knots on either side.
 A position log has two axes (east, north) that share everything but the observations, so they are
 two right-hand sides of one matrix.
 """
@@ -12,12 +13,15 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import csr_array
 
+from roadtest.motion.between import Between, choose_knots
 from roadtest.motion.chain import Band, Factor
 from roadtest.motion.kinematics import SlowError, kinematic_steps
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+Ints = NDArray[np.int64]
 
 STILL_SPEED_SD = 0.003  # m/s: a car at rest rocks a little
 STILL_ACCELERATION_SD = 0.02  # m/s²
@@ -26,45 +30,92 @@ _DIFFUSE_SD = 100.0  # of every kinematic state where a chain begins, from the r
 
 @dataclass(frozen=True)
 class Knots:
-    """Where the chain has knots, and what is known at them beside the observations."""
+    """Times of fixes or of knots, and what is known at them beside the observations."""
 
     time_s: Floats  # [n], strictly increasing
     still: Bools  # [n], True where the car is known to stand
     cut: Bools  # [n-1], True where the chain is broken: a car that comes to rest stops slowing
 
+    def part(self, pick: Ints) -> Knots:
+        """Return those at the indices `pick`, in order; a cut between two of them stays one."""
+        cuts = np.concatenate([[0], np.cumsum(self.cut)])  # before each
+        return Knots(self.time_s[pick], self.still[pick], np.diff(cuts[pick]) > 0)
+
 
 class MotionSystem:
-    """Information matrices of one set of knots, for any jerk intensity and any noise."""
+    """Information matrices of one set of fixes, for any jerk intensity and any noise.
+
+    There are n fixes and p knots.
+    """
 
     def __init__(
-        self, knots: Knots, slow: tuple[SlowError, ...], reference: Floats | None = None
+        self, fixes: Knots, slow: tuple[SlowError, ...], reference: Floats | None = None
     ) -> None:
         """Prepare a system.
 
         Parameters
         ----------
-        knots : [n] knots
+        fixes : [n] times of fixes, observed or not
         slow : the slow errors
         reference : [c, n] float, m, a rough path the position is solved as a deviation from;
             None for a chain without position
         """
-        self.knots = knots
+        with_position = reference is not None
+        pick = choose_knots(fixes.time_s, fixes.cut)
+        self.knots = fixes.part(pick)
+        self.between = Between(fixes.time_s, pick, with_position)
         self.slow = slow
-        self.kinematic = 3 if reference is None else 4
+        self.kinematic = 4 if with_position else 3
         self.states = self.kinematic + len(slow)
-        self.reference = reference
-        self._interval = np.diff(knots.time_s)
-        steps = kinematic_steps(self._interval, reference is not None)
-        self._whole = np.where(knots.cut, 0.0, 1.0)
+        self._reference = None if reference is None else reference[:, pick]
+        self._interval = np.diff(self.knots.time_s)
+        steps = kinematic_steps(self._interval, with_position)
+        self._whole = np.where(self.knots.cut, 0.0, 1.0)
         self._forward = steps.forward
         self._precision = steps.precision
         onward = -steps.precision @ steps.forward
         before = -steps.forward.transpose(0, 2, 1) @ onward
-        # [k, k, n-1], each plane contiguous: they are scaled anew at every sweep
+        # [k, k, p-1], each plane contiguous: they are scaled anew at every sweep
         self._before = np.ascontiguousarray(before.transpose(1, 2, 0))
         self._after = np.ascontiguousarray(steps.precision.transpose(1, 2, 0))
         self._onward = np.ascontiguousarray(onward.transpose(1, 2, 0))
         self._fixed = self._fixed_part()
+        self._prepare_looks()
+
+    def _prepare_looks(self) -> None:
+        """Work out how each fix sees the states of its two knots, and what that leaves open."""
+        n, m = self.between.interval.size, self.states
+        seen = [0, *range(self.kinematic, m)]
+        rows = np.zeros((n, 2 * m))  # shares of the states at the knots before and after
+        own = self.between.pick
+        last = own == own[-1]
+        for state in seen:
+            rows[own, state] = ~last
+            rows[own, m + state] = last
+        inner = self.between.inner
+        rows[inner, : self.kinematic] = self.between.near[:, 0]
+        rows[inner, m : m + self.kinematic] = self.between.far[:, 0]
+        self._slow_stray = np.zeros(n)
+        for state, error in enumerate(self.slow, start=self.kinematic):
+            near, far, left = self.between.slow_shares(error)
+            rows[inner, state], rows[inner, m + state] = near, far
+            self._slow_stray[inner] += left
+        self._stray = np.zeros(n)
+        self._stray[inner] = self.between.stray[:, 0, 0]
+        column = (m * self.between.interval)[:, None]
+        self._looks = _by_fix(column + np.arange(2 * m), rows, m * self.knots.time_s.size)
+        a, b = np.tril_indices(2 * m)
+        entry = (column + b) * 2 * m + a - b  # of the band, in the order it is stored
+        self._squares = _by_fix(entry, rows[:, a] * rows[:, b], self._fixed.entries.size)
+        self._shown_reference: Floats = np.zeros(n)
+        if self._reference is not None:
+            states = np.zeros((*self._reference.shape, m))
+            states[:, :, 0] = self._reference
+            self._shown_reference = self._shown(states)
+
+    def _shown(self, states: Floats) -> Floats:
+        """Return what fixes [c, n] show of states [c, p, m]."""
+        return np.asarray((self._looks @ states.reshape(states.shape[0], -1).T).T)
 
     def _fixed_part(self) -> Band:
         """Return what depends neither on intensity nor on noise."""
@@ -85,15 +136,21 @@ class MotionSystem:
         band.within(speed + 1, speed + 1)[still] += 1.0 / STILL_ACCELERATION_SD**2
         return band
 
+    def stray(self, intensity: Floats) -> Floats:
+        """Return the variance [n] of what fixes see beside the states at their knots."""
+        return self._slow_stray + self._stray * intensity[self.between.interval]
+
     def band(self, intensity: Floats, weight: Floats) -> Band:
         """Return the information matrix.
 
         Parameters
         ----------
-        intensity : [n-1] float, (m/s³)²·s, of the jerk over each interval
+        intensity : [p-1] float, (m/s³)²·s, of the jerk between knots
         weight : [n] float, 1 / variance of each observation's white noise, 0 where there is none
         """
         band = self._fixed.copy()
+        flat = band.entries.ravel(order="K")  # a view: the band is in Fortran order
+        flat += self._squares.T @ weight
         scale = self._whole / intensity
         for i in range(self.kinematic):
             for j in range(self.kinematic):
@@ -101,36 +158,29 @@ class MotionSystem:
                     band.within(i, j)[:-1] += self._before[i, j] * scale
                     band.within(i, j)[1:] += self._after[i, j] * scale
                 band.onward(i, j)[:] += self._onward[i, j] * scale
-        seen = [0, *range(self.kinematic, self.states)]
-        for i in seen:
-            for j in seen:
-                if i >= j:
-                    band.within(i, j)[:] += weight
         return band
 
     def rhs(self, observed: Floats, intensity: Floats, weight: Floats) -> Floats:
-        """Return the right-hand sides [c, n, m] for `observed` [c, n] (finite where weight > 0)."""
-        rhs = np.zeros((observed.shape[0], self.knots.time_s.size, self.states))
-        departure = observed if self.reference is None else observed - self.reference
-        pull = np.where(weight > 0.0, weight * departure, 0.0)
-        for i in [0, *range(self.kinematic, self.states)]:
-            rhs[:, :, i] = pull
-        if self.reference is not None:
-            step = -np.diff(self.reference)  # what the reference itself breaks of x[k+1] = F·x[k]
+        """Return the right-hand sides [c, p, m] for `observed` [c, n] (finite where weight > 0)."""
+        pull = np.where(weight > 0.0, weight * (observed - self._shown_reference), 0.0)
+        rhs = np.ascontiguousarray((self._looks.T @ pull.T).T)
+        rhs = rhs.reshape(observed.shape[0], -1, self.states)
+        if self._reference is not None:
+            step = -np.diff(self._reference)  # what the reference itself breaks of x[k+1] = F·x[k]
             broken = self._precision[:, :, 0] * (step * self._whole / intensity)[:, :, None]
             rhs[:, 1:, :4] += broken
             rhs[:, :-1, :4] -= np.einsum("nij,cni->cnj", self._forward, broken)
         return rhs
 
     def kinematics(self, solution: Floats) -> Floats:
-        """Return [c, n, k] kinematic states of `solution` [c, n, m], the reference added back."""
+        """Return [c, p, k] kinematic states of `solution` [c, p, m], the reference added back."""
         states = solution[:, :, : self.kinematic].copy()
-        if self.reference is not None:
-            states[:, :, 0] += self.reference
+        if self._reference is not None:
+            states[:, :, 0] += self._reference
         return states
 
     def jerk_energy(self, kinematics: Floats) -> Floats:
-        """Return [n-1]: eᵀ·Q⁻¹·e summed over axes, for intensity 1, of the steps in `kinematics`.
+        """Return [p-1]: eᵀ·Q⁻¹·e summed over axes, for intensity 1, of the steps in `kinematics`.
 
         Over c axes it is the intensity times a chi-square of c·k degrees of freedom.
         """
@@ -139,11 +189,16 @@ class MotionSystem:
         return np.asarray(energy * self._whole, dtype=np.float64)
 
     def misfit(self, solution: Floats, observed: Floats) -> Floats:
-        """Return [c, n]: `observed` less what `solution` [c, n, m] shows, white noise aside."""
-        shown = solution[:, :, 0] + solution[:, :, self.kinematic :].sum(axis=2)
-        departure = observed if self.reference is None else observed - self.reference
-        return np.asarray(departure - shown, dtype=np.float64)
+        """Return [c, n]: `observed` less what `solution` [c, p, m] shows, white noise aside."""
+        return np.asarray(observed - self._shown_reference - self._shown(solution))
 
     def factor(self, intensity: Floats, weight: Floats) -> Factor:
         """Return the factored information matrix."""
         return Factor(self.band(intensity, weight))
+
+
+def _by_fix(columns: Ints, values: Floats, width: int) -> csr_array:
+    """Return the sparse matrix [n, width] with `values` [n, r] in `columns`; zeros left out."""
+    kept = values != 0.0
+    starts = np.concatenate([[0], np.cumsum(kept.sum(axis=1))])
+    return csr_array((values[kept], columns[kept], starts), shape=(values.shape[0], width))

@@ -19,10 +19,10 @@ from roadtest.evidence import Evidence
 from roadtest.geodesy import radii_m
 from roadtest.logs.model import GpsLog, Notes
 from roadtest.manoeuvres import Manoeuvre
-from roadtest.motion.chain import Factor
 from roadtest.motion.estimate import POSITION_MODEL, SPEED_MODEL, Motion, Span, travelled
 from roadtest.motion.ground import ground_under
 from roadtest.motion.noise import Noise
+from roadtest.motion.posterior import Posterior
 from roadtest.motion.sampler import Observed, Sampler
 from roadtest.motion.screening import screen
 from roadtest.plan.profile import Profile
@@ -142,7 +142,8 @@ def _motion_around(observed: Observed, logger: Logger, rng: np.random.Generator)
             precision += sampler.precision / _SWEEPS
             speeds.append(states[0, :, 0])
             accelerations.append(states[0, :, 1])
-    intensity = (1.0 / precision)[sampler.bins.of_interval]
+    intensity = sampler.of_bins(1.0 / precision)
+    system = sampler.system
     speed, acceleration = np.array(speeds), np.array(accelerations)
     mean_speed = np.where(observed.knots.still, 0.0, np.maximum(speed.mean(axis=0), 0.0))
     mean_acceleration = acceleration.mean(axis=0)
@@ -154,10 +155,10 @@ def _motion_around(observed: Observed, logger: Logger, rng: np.random.Generator)
         acceleration_mps2=mean_acceleration,
         u_acceleration_mps2=acceleration.std(axis=0, ddof=1),
         distance_m=travelled(time, mean_speed, mean_acceleration),
-        intensity=intensity,
+        intensity=intensity[system.between.interval[:-1]],
         noise=noise,
         noise_draws=(noise,),
         observed=observed,
         source="doppler",
-        factor=Factor(sampler.system.band(intensity, weight)),
+        posterior=Posterior(system, system.factor(intensity, weight)),
     )
