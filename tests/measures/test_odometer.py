@@ -110,7 +110,7 @@ def test_a_short_drive_says_how_many_more_miles(drive: tuple[Truth, Evidence]) -
     assert found.true is not None
     # Over that much more the last digit would weigh less than the margin.
     later = found.scale.u95 * found.true.value / (found.true.value + found.more)
-    assert later < margin
+    assert 0.7 * margin < later < margin  # nor is more asked than that takes
     assert "more between the first and the last reading" in found.advice
 
 

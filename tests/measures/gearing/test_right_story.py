@@ -181,3 +181,23 @@ def test_a_drive_without_neutral_is_no_harder() -> None:
     found = measure_gearing(evidence)
     story = found.result.stories[0]
     assert (story.gearbox, story.axle, story.tach) == ("five-speed", "build sheet", "tach right")
+
+
+@pytest.mark.parametrize("case", ["right", "six cylinders"])
+def test_the_cruise_is_the_true_engine_s(case: str) -> None:
+    """At a steady speed the tyre creeps by some thousandths; the tach's setting is taken out."""
+    result, car = measured(case).result, truth_of(case).car
+    assert result.cruise
+    for row in result.cruise:
+        assert row.speed is not None and row.rpm is not None
+        locked = car.locked_rpm(row.speed.value, row.gear)
+        assert abs(row.rpm.value - locked) < THREE_SIGMA * row.rpm.u95 + 0.008 * locked
+        assert row.rpm.value > locked - THREE_SIGMA * row.rpm.u95
+
+
+@pytest.mark.parametrize("case", ["right", "six cylinders"])
+def test_the_roll_out_is_the_true_one_whatever_the_tach_shows(case: str) -> None:
+    result, car = measured(case).result, truth_of(case).car
+    assert result.circumference is not None
+    off = abs(result.circumference.value - car.circumference_m)
+    assert off < THREE_SIGMA * result.circumference.u95 < 0.02 * car.circumference_m

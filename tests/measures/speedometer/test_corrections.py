@@ -162,3 +162,13 @@ def test_a_gear_that_would_spoil_the_odometer_comes_after_one_that_does_not() ->
     best = as_corrections(advised(text, 0.97, 0.3, odometer=1.0), "mph")[0]
     assert best.kind == "turns_per_mile"
     assert best.findings_after["odometer"] == "pass"
+
+
+def test_a_head_for_more_turns_a_mile_is_advised_where_the_dial_shows_too_much() -> None:
+    cable = '[speedometer]\ndrive = "cable"\ngraduation = "2 mph"\nturns_per_mile = 1000\n'
+    band = '[targets]\nspeedometer = {under = "1 mph", over = "1 mph"}\n'
+    found = as_corrections(advised(cable + band, 1.08), "mph")
+    turns = next(each for each in found if each.kind == "turns_per_mile")
+    assert turns.advised is not None and turns.scale_after is not None
+    assert 1060 <= turns.advised <= 1100
+    assert turns.scale_after.value == pytest.approx(1.08 * 1000 / turns.advised, rel=2e-3)
