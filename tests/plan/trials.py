@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Iterator
 
 import numpy as np
@@ -30,13 +29,13 @@ GEAR = 3
 Widths = dict[str, float]  # half-width of the 95 % interval by kind of figure
 
 
-def driven(seed: int) -> Truth:
+def driven(seed: int, coasts: int = COASTS) -> Truth:
     """Return a drive with every kind of manoeuvre, on a gently rolling road."""
     driver = Driver(random_car(seed), random_road(seed, 0.01), seed)
     driver.start_rolling(HOLDS_MPS[0])
     for speed in HOLDS_MPS:
         driver.hold(speed, 20.0)
-    for _ in range(COASTS):
+    for _ in range(coasts):
         driver.coast(*COAST_MPS)
         driver.turn_round()
     driver.pull(GEAR, *_pulled(driver))
@@ -58,11 +57,9 @@ def planned(truth: Truth) -> Profile:
     plan.stand(5.0)
     for speed in HOLDS_MPS:
         plan.hold(speed, 20.0, 4)
-    (coast, *_) = truth.of_kind("coast")
-    mass = truth.car.mass_kg
-    load = RoadLoad(coast.figures["f0_n"], 0.0, coast.figures["f2"])
-    for _ in range(COASTS):
-        plan.coast(*COAST_MPS, load, 1.03 * mass)
+    for coast in truth.of_kind("coast"):
+        load = RoadLoad(coast.figures["f0_n"], 0.0, coast.figures["f2"])
+        plan.coast(*COAST_MPS, load, 1.03 * truth.car.mass_kg)
         plan.turn_round()
     (pull,) = truth.of_kind("pull")
     span = pull.figures["from_mps"], pull.figures["to_mps"]
@@ -78,15 +75,15 @@ def planned(truth: Truth) -> Profile:
     return plan.finish()
 
 
-def compared(seed: int, rate_hz: float) -> tuple[Widths, Widths]:
+def compared(seed: int, rate_hz: float, coasts: int = COASTS) -> tuple[Widths, Widths]:
     """Return the half-widths predicted from the plan and those a simulated drive gave."""
-    truth = driven(seed)
+    truth = driven(seed, coasts)
     sheet = read_build_sheet(f'[car]\nmass = "{truth.car.mass_kg:.1f} kg"\n'.encode(), "b.toml")
     # The model's white noise is what --noise gives; receivers wander slowly besides.
     receiver = Receiver(rate_hz=rate_hz, white_mps=NOISE_MPS)
     obtained = evidence_from(truth, receiver, seed, sheet=sheet)
     predicted = foresee(planned(truth), Logger(rate_hz, NOISE_MPS), sheet)
-    return _median(widths(predicted)), _median(widths(dataclasses.replace(obtained)))
+    return _median(widths(predicted)), _median(widths(obtained))
 
 
 def _median(pairs: Iterator[tuple[str, float]]) -> Widths:
