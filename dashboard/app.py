@@ -64,6 +64,7 @@ def make_app(folder: Path | None = None, *, loopback_only: bool = True) -> Dash:
     app.layout = layout
     connect(app, Server(sessions, drives))
     app.server.config["MAX_CONTENT_LENGTH"] = MOST_REQUEST_BYTES
+    app.server.extensions["roadtest"] = sessions
     _offer_downloads(app, sessions)
     guard(app.server, app.csp_hashes(), loopback_only=loopback_only)
     return app

@@ -10,6 +10,7 @@ from dash.exceptions import PreventUpdate
 
 from dashboard.aria import aria
 from dashboard.drive_view import (
+    Screen,
     drive_body,
     error_said,
     evidence_view,
@@ -21,10 +22,8 @@ from dashboard.guard import browser_key
 from dashboard.ids import Ids
 from dashboard.intake import DriveFolder, drive_from_upload
 from dashboard.layout import drive_buttons
-from dashboard.plotly_drawer import draw_plotly
 from dashboard.work import Sessions, Work
 from roadtest.charts.focus import focused
-from roadtest.charts.palette import DARK, LIGHT
 from roadtest.errors import RoadtestError
 
 
@@ -204,12 +203,12 @@ def _views(app: Dash, server: Server) -> None:
         State(Ids.DRIVE, "data"),
         prevent_initial_call=True,
     )
-    def _draw(view: Any, _version: int, scheme: str, work_id: str | None) -> Any:
+    def _draw(view: Any, _version: int, said: Any, work_id: str | None) -> Any:
         if not view:
             raise PreventUpdate
         work = server.ready(work_id)
         buttons = view_buttons(work.charts, view["subject"])
-        return buttons, evidence_view(work, view["subject"], view["manoeuvre"], scheme)
+        return buttons, evidence_view(work, view["subject"], view["manoeuvre"], Screen.told(said))
 
     @app.callback(
         Output(Ids.graph(MATCH), "figure"),
@@ -220,7 +219,7 @@ def _views(app: Dash, server: Server) -> None:
         State(Ids.DRIVE, "data"),
         prevent_initial_call=True,
     )
-    def _look_closer(moved: Any, name: Any, view: Any, scheme: str, work_id: str | None) -> Any:
+    def _look_closer(moved: Any, name: Any, view: Any, said: Any, work_id: str | None) -> Any:
         work = server.ready(work_id)
         chart = next((c for c in work.charts if c.id == name["chart"]), None)
         if chart is None or chart.x.scale != "clock" or not moved:
@@ -230,7 +229,7 @@ def _views(app: Dash, server: Server) -> None:
             raise PreventUpdate
         if view and view["manoeuvre"]:
             chart = focused(chart, view["manoeuvre"])
-        return draw_plotly(chart, DARK if scheme == "dark" else LIGHT, between)
+        return Screen.told(said).figure(chart, between)
 
 
 def _between(moved: dict[str, Any]) -> tuple[float, float] | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from typing import Any, Final
 from urllib.parse import quote
 
@@ -11,10 +12,10 @@ from dash import dcc, html
 
 from dashboard.aria import aria
 from dashboard.ids import Ids
-from dashboard.plotly_drawer import draw_plotly
+from dashboard.plotly_drawer import Figure, draw_plotly
 from dashboard.work import Work
 from roadtest.charts.all_charts import chart_for
-from roadtest.charts.focus import focused
+from roadtest.charts.focus import focused, window
 from roadtest.charts.model import Chart
 from roadtest.charts.palette import DARK, LIGHT
 from roadtest.charts.svg import draw_svg
@@ -65,6 +66,11 @@ def drive_body(work: Work) -> Any:
         html.Section(
             [
                 html.H2("Evidence", id="evidence-title"),
+                html.P(
+                    "Drag across a chart to look closer, double-click for the whole. ",
+                    className="small",
+                ),
+                html.A("Back to the findings", href="#f-title"),
                 html.Nav(id=Ids.VIEWS, className="views", **aria(label="Evidence")),
                 html.Div(id=Ids.EVIDENCE),
             ]
@@ -108,6 +114,9 @@ def _quality(results: Results) -> list[Any]:
         rows.append(html.P("Not settled:"))
         rows.append(html.Ul([html.Li(_open_said(finding)) for finding in open_]))
     rows += [_log(log, results.units) for log in results.logs]
+    if results.tach.offset_s is not None:
+        said = quantity_text(results.tach.offset_s, results.units, signed=True)
+        rows.append(html.P(f"Tach clock: {said} makes it GPS time."))
     ignored = [file for file in results.files if file.kind == "ignored"]
     for file in ignored:
         why = f"not used: {file.why_ignored or 'no reason given'}"
@@ -265,18 +274,51 @@ def view_buttons(charts: Sequence[Chart], at_hand: str) -> list[Any]:
     ]
 
 
-def evidence_view(work: Work, subject: str, manoeuvre: str | None, scheme: str) -> list[Any]:
+@dataclass(frozen=True)
+class Screen:
+    """What the browser says of its screen."""
+
+    dark: bool = False
+    touch: bool = False
+
+    @classmethod
+    def told(cls, said: object) -> Screen:
+        """Return the screen that the browser tells of, a usual one where it doesn't."""
+        known = said if isinstance(said, dict) else {}
+        return cls(known.get("dark") is True, known.get("touch") is True)
+
+    def figure(self, chart: Chart, between: tuple[float, float] | None = None) -> Figure:
+        """Return the figure of a chart for it."""
+        return draw_plotly(chart, DARK if self.dark else LIGHT, between, still=self.touch)
+
+    def config(self, chart: Chart) -> dict[str, Any]:
+        """Return how a figure answers to mouse and finger."""
+        return {
+            "displaylogo": False,
+            "displayModeBar": False if self.touch else "hover",
+            "modeBarButtonsToRemove": ["select2d", "lasso2d", "autoScale2d"],
+            # A chart over time is drawn anew, by the server, when the whole is asked for.
+            "doubleClick": "autosize" if chart.x.scale == "clock" else "reset",
+        }
+
+
+def evidence_view(work: Work, subject: str, manoeuvre: str | None, screen: Screen) -> list[Any]:
     """Return the charts of one subject, `manoeuvre` brought out where it is shown."""
     shown = []
     for chart in work.charts:
         if chart.subject == subject:
             brought_out = focused(chart, manoeuvre) if manoeuvre else chart
-            shown.append(_chart(brought_out, scheme))
+            shown.append(_chart(brought_out, screen, _near(chart, manoeuvre)))
     return shown
 
 
-def _chart(chart: Chart, scheme: str) -> Any:
-    figure = draw_plotly(chart, DARK if scheme == "dark" else LIGHT)
+def _near(chart: Chart, manoeuvre: str | None) -> tuple[float, float] | None:
+    """Return the stretch of a chart over time to show, so that a manoeuvre is seen well."""
+    return window(chart, manoeuvre) if manoeuvre and chart.x.scale == "clock" else None
+
+
+def _chart(chart: Chart, screen: Screen, between: tuple[float, float] | None) -> Any:
+    figure = screen.figure(chart, between)
     paper = "data:image/svg+xml," + quote(draw_svg(chart))
     return html.Figure(
         [
@@ -287,7 +329,7 @@ def _chart(chart: Chart, scheme: str) -> Any:
                     id=Ids.graph(chart.id),
                     figure=figure,
                     responsive=True,
-                    config={"displaylogo": False, "displayModeBar": "hover", "scrollZoom": False},
+                    config=screen.config(chart),
                     style={"height": "100%"},
                 ),
                 className="graph",

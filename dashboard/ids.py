@@ -18,7 +18,7 @@ class Ids:
     TICK: Final = "tick"
     TELL: Final = "tell"
     READY: Final = "ready"
-    SCHEME: Final = "scheme"
+    SCHEME: Final = "scheme"  # of the screen: dark or light, mouse or finger
     BODY: Final = "body"
     FINDINGS: Final = "findings"
     TYPED: Final = "typed"

@@ -58,19 +58,26 @@ _LINE_PX: Final = 1.8
 _MARKER_PX: Final = 8.0
 _GAP: Final = 0.07  # between panels, of the height; their titles stand in it
 _MOST_CLOCK_LABELS: Final = 8  # that have room on a phone's width
+_MOST_NAMES: Final = 3  # printed beside points; on a screen the others tell theirs when pointed at
+_LEGEND_ABOVE: Final = 0.045  # of the width: room for the title of the first panel
 _FAMILY: Final = "system-ui, sans-serif"
 
 
 def draw_plotly(
-    chart: Chart, palette: Palette = LIGHT, between: tuple[float, float] | None = None
+    chart: Chart,
+    palette: Palette = LIGHT,
+    between: tuple[float, float] | None = None,
+    *,
+    still: bool = False,
 ) -> Figure:
     """Return `chart` as a plotly figure, fit for JSON; `between` shows that stretch of x.
+    A `still` one leaves dragging to the page, for fingers.
 
     No line has more than some 2,000 points, extremes kept: a closer look is drawn anew.
     """
     across = between or x_range(chart)
     slim = reduced(chart, between=between)
-    figure = _Figure(chart, palette, across)
+    figure = _Figure(chart, palette, across, still)
     for number, panel in enumerate(slim.panels):
         # The range is that of the whole chart, so that a closer look keeps its scale.
         pen = _Pen(figure, number, y_range(chart, chart.panels[number]))
@@ -87,6 +94,7 @@ class _Figure:
     chart: Chart
     palette: Palette
     across: Range
+    still: bool = False
     traces: list[Figure] = field(default_factory=list)
     shapes: list[Figure] = field(default_factory=list)
     annotations: list[Figure] = field(default_factory=list)
@@ -187,7 +195,8 @@ def _draw_points(mark: Points, pen: _Pen) -> None:
         "size": _MARKER_PX * mark.size,
         "line": {"color": ink, "width": 1.5},
     }
-    parts: Figure = {"mode": "markers+text" if mark.named and mark.names else "markers"}
+    few = 0 < len(mark.names) <= _MOST_NAMES
+    parts: Figure = {"mode": "markers+text" if mark.named and few else "markers"}
     for name, half in (("error_x", mark.x_u95), ("error_y", mark.y_u95)):
         if half is not None:
             bar = {"type": "data", "array": _listed(half), "color": ink, "thickness": 1.2}
@@ -350,15 +359,16 @@ def _draw_note(mark: Note, pen: _Pen) -> None:
 
 def _layout(figure: _Figure) -> Figure:
     chart, palette = figure.chart, figure.palette
+    above = 1.0 + _LEGEND_ABOVE / max(chart.height, 0.4)
     layout: Figure = {
         "paper_bgcolor": palette.ground,
         "plot_bgcolor": palette.ground,
         "font": {"family": _FAMILY, "size": 12, "color": palette.ink},
         "margin": {"l": 52, "r": 14, "t": 24, "b": 44},
-        "legend": {"orientation": "h", "x": 0, "y": 1.04, "yanchor": "bottom", "xanchor": "left"},
+        "legend": {"orientation": "h", "x": 0, "y": above, "yanchor": "bottom", "xanchor": "left"},
         "hovermode": "x" if chart.x.scale == "clock" else "closest",
         "hoverlabel": {"namelength": -1},
-        "dragmode": "zoom",
+        "dragmode": False if figure.still else "zoom",
         "shapes": figure.shapes,
         "annotations": figure.annotations,
         "barmode": "overlay",
@@ -384,6 +394,7 @@ def _x_axis(figure: _Figure) -> Figure:
         "title": {"text": _safe(chart.x.title_text), "standoff": 8},
         "anchor": "y" if last == 1 else f"y{last}",
         "side": "bottom",
+        "constrain": "domain",
     }
 
 
@@ -393,6 +404,8 @@ def _y_axis(figure: _Figure, number: int, domain: Range) -> Figure:
     low, high = y_range(chart, panel)
     axis = _axis(panel.y, (high, low) if panel.y.reverse else (low, high), figure.palette)
     axis |= {"domain": list(domain), "anchor": "x", "fixedrange": chart.x.scale == "clock"}
+    if panel.y.labels:
+        axis |= {"automargin": True}
     if panel.y.equal or chart.x.equal:
         axis |= {"scaleanchor": "x", "scaleratio": 1, "constrain": "domain"}
     return axis
@@ -416,7 +429,7 @@ def _axis(axis: Axis, between: Range, palette: Palette) -> Figure:
     elif axis.scale == "clock":
         labels = list(ticks(axis, between, _few).major)
     elif axis.scale == "none":
-        return drawn | {"showticklabels": False, "showgrid": False, "ticks": ""}
+        return drawn | {"showticklabels": False, "showgrid": False, "ticks": "", "minor": {}}
     elif axis.scale == "whole":
         return drawn | {"tickformat": "d", "nticks": 8}
     else:

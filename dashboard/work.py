@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import logging
 import secrets
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Mapping
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from typing import Final
 
 from roadtest.charts.all_charts import all_charts
@@ -112,6 +113,12 @@ class Sessions:
     def start(self, key: str, name: str, read: Callable[[], Drive]) -> Work:
         """Begin a drive for the browser with `key`."""
         work = Work(name)
+        self.keep(key, work)
+        self._pool.submit(work.run, read).add_done_callback(_tell_of_our_fault)
+        return work
+
+    def keep(self, key: str, work: Work) -> None:
+        """Keep a drive for the browser with `key`, as long as there is room."""
         with self._lock:
             mine = self._held.setdefault(key, OrderedDict())
             mine[work.id] = work
@@ -120,8 +127,6 @@ class Sessions:
             self._held.move_to_end(key)
             while len(self._held) > MOST_SESSIONS:
                 self._held.popitem(last=False)
-        self._pool.submit(work.run, read).add_done_callback(_tell_of_our_fault)
-        return work
 
     def find(self, key: str, work_id: str | None) -> Work | None:
         """Return the drive `work_id` of the browser with `key`, None where that has no such."""
@@ -132,12 +137,12 @@ class Sessions:
             self._held.move_to_end(key)
             return mine.get(work_id)
 
+    def close(self) -> None:
+        """Take no more drives, and wait for those at work."""
+        self._pool.shutdown()
 
-def _tell_of_our_fault(future: object) -> None:
-    import logging
-    from concurrent.futures import Future
 
-    assert isinstance(future, Future)
+def _tell_of_our_fault(future: Future[None]) -> None:
     fault = future.exception()
     if fault is not None:
         logging.getLogger(__name__).error("a check broke off", exc_info=fault)

@@ -35,9 +35,12 @@ window.dash_clientside = Object.assign({}, window.dash_clientside, {
 
 (function () {
   const dark = window.matchMedia("(prefers-color-scheme: dark)");
+  const touch = window.matchMedia("(pointer: coarse)");
   function tell() {
     if (window.dash_clientside && window.dash_clientside.set_props && document.getElementById("body")) {
-      window.dash_clientside.set_props("scheme", {data: dark.matches ? "dark" : "light"});
+      window.dash_clientside.set_props("scheme", {
+        data: {dark: dark.matches, touch: touch.matches},
+      });
       return true;
     }
     return false;
