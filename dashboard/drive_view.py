@@ -110,9 +110,6 @@ def _quality(results: Results) -> list[Any]:
     if not results.findings:
         said = "No targets are set in the build sheet, so nothing is judged."
     rows: list[Any] = [html.H2("Is this drive good enough?", id="q-title"), html.P(said)]
-    if open_:
-        rows.append(html.P("Not settled:"))
-        rows.append(html.Ul([html.Li(_open_said(finding)) for finding in open_]))
     rows += [_log(log, results.units) for log in results.logs]
     if results.tach.offset_s is not None:
         said = quantity_text(results.tach.offset_s, results.units, signed=True)
@@ -121,6 +118,9 @@ def _quality(results: Results) -> list[Any]:
     for file in ignored:
         why = f"not used: {file.why_ignored or 'no reason given'}"
         rows.append(html.Div([html.H3(file.name), html.P(why)], className="log warn"))
+    if open_:
+        rows.append(html.H3("Not settled by it"))
+        rows.append(html.Ul([html.Li(_open_said(finding)) for finding in open_]))
     return rows
 
 
@@ -291,7 +291,7 @@ class Screen:
         """Return the figure of a chart for it."""
         return draw_plotly(chart, DARK if self.dark else LIGHT, between, still=self.touch)
 
-    def config(self, chart: Chart) -> dict[str, Any]:
+    def config(self, chart: Chart) -> Any:
         """Return how a figure answers to mouse and finger."""
         return {
             "displaylogo": False,

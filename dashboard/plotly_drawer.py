@@ -334,7 +334,8 @@ def _draw_slope(mark: Slope, pen: _Pen) -> None:
     pen.trace(label, mode="lines", x=_listed(ends), y=_listed(y), line=line, hoverinfo="skip")
     if mark.at_end and mark.label:
         x_end, y_end = _last_inside(mark, pen)
-        at = {"x": x_end, "y": y_end, "xanchor": "right", "yanchor": "bottom"}
+        side = "top" if y_end >= pen.along[1] else "bottom"  # inside the frame
+        at = {"x": x_end, "y": y_end, "xanchor": "right", "yanchor": side}
         pen.words(mark.label, pen.ink(mark), **at)
 
 
@@ -359,13 +360,19 @@ def _draw_note(mark: Note, pen: _Pen) -> None:
 
 def _layout(figure: _Figure) -> Figure:
     chart, palette = figure.chart, figure.palette
-    above = 1.0 + _LEGEND_ABOVE / max(chart.height, 0.4)
+    legend_at = 1.0 + _LEGEND_ABOVE / max(chart.height, 0.4)
     layout: Figure = {
         "paper_bgcolor": palette.ground,
         "plot_bgcolor": palette.ground,
         "font": {"family": _FAMILY, "size": 12, "color": palette.ink},
         "margin": {"l": 52, "r": 14, "t": 24, "b": 44},
-        "legend": {"orientation": "h", "x": 0, "y": above, "yanchor": "bottom", "xanchor": "left"},
+        "legend": {
+            "orientation": "h",
+            "x": 0,
+            "y": legend_at,
+            "yanchor": "bottom",
+            "xanchor": "left",
+        },
         "hovermode": "x" if chart.x.scale == "clock" else "closest",
         "hoverlabel": {"namelength": -1},
         "dragmode": False if figure.still else "zoom",
@@ -389,12 +396,15 @@ def _layout(figure: _Figure) -> Figure:
 def _x_axis(figure: _Figure) -> Figure:
     chart = figure.chart
     last = len(chart.panels)
+    # A frame that keeps the shape of a path may be narrow.
+    few = {"nticks": 5, "tickangle": 0} if chart.x.equal or chart.panels[0].y.equal else {}
     return {
         **_axis(chart.x, figure.across, figure.palette),
         "title": {"text": _safe(chart.x.title_text), "standoff": 8},
         "anchor": "y" if last == 1 else f"y{last}",
         "side": "bottom",
         "constrain": "domain",
+        **few,
     }
 
 

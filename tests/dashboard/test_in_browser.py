@@ -29,6 +29,7 @@ _ARGUMENTS = (
 )
 
 pytestmark = pytest.mark.slow
+expect.set_options(timeout=30_000)  # not a time to keep: how long until it is given up
 
 
 @pytest.fixture(scope="module")
@@ -115,6 +116,14 @@ def figure_shown(page: Page) -> None:
     expect(page.locator(".js-plotly-plot .main-svg").first).to_be_visible(timeout=60_000)
 
 
+def until(page: Page, true: str) -> None:
+    """Wait for `true` to hold. Playwright's own way evaluates text, which the page forbids."""
+    ends = time.monotonic() + 30.0
+    while not page.evaluate(true):
+        assert time.monotonic() < ends, true
+        page.wait_for_timeout(50)
+
+
 def no_sideways_scroll(page: Page) -> None:
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
 
@@ -158,13 +167,17 @@ def test_every_view_opens_and_a_finding_leads_to_its_chart(
 ) -> None:
     page = opened(desktop, address, watch)
     pick(page, "before-axle-change")
-    for name in page.locator(".views button").all_inner_texts():
+    figure_shown(page)
+    names = page.locator(".views button").all_inner_texts()
+    assert names[:4] == ["Whole drive", "Speedometer", "Gearing", "Braking"]
+    for name in names:
         began = time.monotonic()
         page.locator(".views button", has_text=name).click()
         expect(page.locator(f'.views button:has-text("{name}")')).to_have_attribute(
             "aria-pressed", "true"
         )
         figure_shown(page)
+        assert page.locator("figure").count() == page.locator(".js-plotly-plot").count()
         print(f"view {name}: {time.monotonic() - began:.2f} s")  # noqa: T201
     no_sideways_scroll(page)
     page.get_by_role("button", name="Show the chart Deceleration of each stop for Braking").click()
@@ -186,11 +199,11 @@ def test_a_closer_look_is_drawn_closer(desktop: BrowserContext, address: str, wa
     page.mouse.move(box["x"] + 0.5 * box["width"], middle, steps=5)
     page.mouse.up()
     shown = "document.querySelector('#chart-drive .js-plotly-plot')"
-    page.wait_for_function(f"{shown}.data[0].x.length && {shown}.layout.xaxis.tickvals.length > 2")
-    page.wait_for_function(f"{shown}._fullLayout.xaxis.range[1] < 500")
-    page.wait_for_function(f"Math.min(...{shown}.data[1].x) > 250")
+    until(page, f"{shown}.data[0].x.length && {shown}.layout.xaxis.tickvals.length > 2")
+    until(page, f"{shown}._fullLayout.xaxis.range[1] < 500")
+    until(page, f"Math.min(...{shown}.data[1].x) > 250")
     page.mouse.dblclick(box["x"] + 0.5 * box["width"], middle)
-    page.wait_for_function(f"Math.min(...{shown}.data[1].x) < 5")
+    until(page, f"Math.min(...{shown}.data[1].x) < 5")
 
 
 def test_a_phone_in_the_dark_by_keyboard(browser: Browser, address: str, watch: Watch) -> None:
@@ -207,7 +220,7 @@ def test_a_phone_in_the_dark_by_keyboard(browser: Browser, address: str, watch: 
     ground = page.evaluate("getComputedStyle(document.body).backgroundColor")
     assert ground == "rgb(20, 24, 28)"
     paper = "document.querySelector('.js-plotly-plot').layout.paper_bgcolor"
-    page.wait_for_function(f"{paper} === '#14181c'")
+    until(page, f"{paper} === '#14181c'")
     no_sideways_scroll(page)
     context.close()
 

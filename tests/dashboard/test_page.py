@@ -49,7 +49,8 @@ def app() -> Dash:
 
 @pytest.fixture
 def client(app: Dash) -> FlaskClient:
-    return app.server.test_client()
+    found: FlaskClient = app.server.test_client()
+    return found
 
 
 def test_dropped_files_are_the_drive_that_the_folder_is() -> None:
@@ -171,7 +172,7 @@ def test_a_download_is_for_the_browser_whose_drive_it_is(
     sessions.keep(cookie.value, checked_work)
     got = client.get(f"/drive/{checked_work.id}/results.json")
     assert got.status_code == 200
-    assert got.json["format"] == "roadtest results 1"
+    assert json.loads(got.data)["format"] == "roadtest results 1"
     assert got.headers["Content-Disposition"] == 'attachment; filename="results.json"'
     assert client.get(f"/drive/{checked_work.id}/report.pdf").data.startswith(b"%PDF")
     assert client.get(f"/drive/{checked_work.id}/passwd").status_code == 404
