@@ -74,6 +74,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_compare(commands)
     _add_find(commands)
     _add_plan(commands)
+    _add_dashboard(commands)
     return parser
 
 
@@ -252,6 +253,29 @@ def _find(arguments: argparse.Namespace) -> int:
 
     encoding = _console()[1]
     _put_out(find_command.find_drives(arguments, encoding), encoding)
+    return PASSED
+
+
+def _add_dashboard(commands: argparse._SubParsersAction[_Parser]) -> None:
+    from roadtest import dashboard_command
+
+    dashboard = commands.add_parser(
+        "dashboard",
+        help="serve the page: drop a drive, see its findings and what shows them",
+        description="Serve the page on this machine until Ctrl-C.",
+        epilog="exit status: 130 ended by Ctrl-C; 2 the page can't be served",
+        allow_abbrev=False,
+    )
+    dashboard_command.add_arguments(dashboard)
+    dashboard.set_defaults(command=_dashboard)
+
+
+def _dashboard(arguments: argparse.Namespace) -> int:
+    """Run `roadtest dashboard`."""
+    from roadtest import dashboard_command
+
+    dashboard_command.need(arguments)
+    dashboard_command.serve(arguments)
     return PASSED
 
 

@@ -85,8 +85,8 @@ def _summary(results: Results) -> str:
 def _put_log(page: Page, results: Results, units: ReadIn) -> None:
     page.heading("The log")
     for log in results.logs:
-        page.paragraph(_quality(log, units), label=log.name, indent=_INDENT)
-        for line in _losses(log):
+        page.paragraph(log_quality(log, units), label=log.name, indent=_INDENT)
+        for line in log_losses(log):
             page.paragraph(line, indent=_INDENT)
     if not results.logs:
         page.paragraph("No log was used.")
@@ -132,7 +132,7 @@ def _in_ranges(numbers: Sequence[str]) -> str:
     return ", ".join(f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(run) for run in runs)
 
 
-def _quality(log: LogInfo, units: ReadIn) -> str:
+def log_quality(log: LogInfo, units: ReadIn) -> str:
     """Say how fast, how quiet and how complete a log is, in one sentence."""
     parts: list[str] = [log.kind]
     if log.rate_hz is not None:
@@ -146,7 +146,8 @@ def _quality(log: LogInfo, units: ReadIn) -> str:
     return ", ".join(parts)
 
 
-def _losses(log: LogInfo) -> list[str]:
+def log_losses(log: LogInfo) -> list[str]:
+    """Say what was lost of a log and why, its gaps and what was noticed, a line each."""
     lines = []
     for reason, count in sorted(log.rejected.items(), key=lambda item: (-item[1], item[0])):
         first = log.rejected_first.get(reason)

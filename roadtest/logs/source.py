@@ -62,6 +62,14 @@ def read_source(path: Path) -> Source:
         data = path.read_bytes()
     except OSError as error:
         raise InputError(name, "", f"can't be read ({error.strerror})", "a file") from error
+    return source_of(name, data)
+
+
+def source_of(name: str, data: bytes) -> Source:
+    """Return the file called `name` whose bytes are `data`, as `read_source` does.
+
+    Raises InputError where it is too large when expanded, or gzip of which nothing can be expanded.
+    """
     digest = hashlib.sha256(data).hexdigest()
     if not data.startswith(_GZIP_MAGIC):
         return Source(name, data, digest, size=len(data))

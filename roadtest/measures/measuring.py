@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from roadtest.evidence import Evidence
 from roadtest.measures.braking import measure_braking
@@ -81,4 +81,19 @@ def measure_all(evidence: Evidence, progress: Progress) -> Measured:
             "channels": channels.remarks,
         },
         traces=traces_of(gearing, speedometer, coasting, braking),
+    )
+
+
+def measure_dial_again(evidence: Evidence, before: Measured) -> Measured:
+    """Return what `before` becomes where nothing but readings of the dial in the notes changed.
+
+    `before` is what all measures gave of the same evidence but for such readings. Only the
+    speedometer and the odometer rest on them.
+    """
+    speedometer = measure_speedometer(evidence)
+    return replace(
+        before,
+        speedometer=speedometer.result,
+        odometer=measure_odometer(evidence).result,
+        traces=replace(before.traces, dial=speedometer.fit),
     )

@@ -84,7 +84,8 @@ def _noted(evidence: Evidence) -> Iterator[DialReading]:
             # "62.5" was still read off 2 mph divisions; "60" was not read closer than to 1 mph.
             step_mps=max(graduation, note.resolution or 0.0),
             source="notes",
-            place=f"{notes.name} line {note.line}",
+            # What was typed in has no line, and says itself where it belongs.
+            place=f"{notes.name} line {note.line}" if note.line else note.remark,
             time_s=None if note.time_s is None else note.time_s - start_s,
             u_time_s=note.u_time_s,
         )

@@ -1,0 +1,85 @@
+"""The page as a program: `make_app` gives it, `roadtest dashboard` serves it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any, Final
+
+from dash import Dash
+from flask import Flask, Response, abort
+
+from dashboard.callbacks import Server, connect
+from dashboard.guard import browser_key, guard
+from dashboard.intake import MOST_REQUEST_BYTES, DriveFolder
+from dashboard.layout import page_layout
+from dashboard.work import Sessions
+
+_MIME: Final = {".pdf": "application/pdf", ".html": "text/html", ".json": "application/json"}
+_FILES: Final = {"report.pdf": ".pdf", "report.html": ".html", "results.json": ".json"}
+_HEAD: Final = """<!DOCTYPE html>
+<html lang="en">
+    <head>
+        {%metas%}
+        <title>{%title%}</title>
+        {%favicon%}
+        {%css%}
+    </head>
+    <body>
+        {%app_entry%}
+        {%config%}
+        {%scripts%}
+        {%renderer%}
+    </body>
+</html>
+"""
+
+
+def make_app(folder: Path | None = None, *, loopback_only: bool = True) -> Dash:
+    """Return the page. `folder` holds the drives it offers, or is one drive's own.
+
+    `loopback_only` refuses requests that ask for this machine by any other name.
+    """
+    app = Dash(
+        "dashboard",
+        assets_folder=str(Path(__file__).parent / "assets"),
+        serve_locally=True,
+        title="roadtest",
+        update_title=None,  # type: ignore[arg-type]
+        index_string=_HEAD,
+        meta_tags=[
+            {"name": "viewport", "content": "width=device-width, initial-scale=1"},
+            {"name": "color-scheme", "content": "light dark"},
+        ],
+        suppress_callback_exceptions=True,  # most of the page is there once there is a drive
+        enable_mcp=False,
+        add_log_handler=False,
+    )
+    drives = DriveFolder(folder)
+    sessions = Sessions()
+
+    def layout() -> Any:
+        names = [drives.name_of(drive) for drive in drives.drives()]
+        return page_layout(names, folder is not None)
+
+    app.layout = layout
+    connect(app, Server(sessions, drives))
+    app.server.config["MAX_CONTENT_LENGTH"] = MOST_REQUEST_BYTES
+    app.server.extensions["roadtest"] = sessions
+    _offer_downloads(app, sessions)
+    guard(app.server, app.csp_hashes(), loopback_only=loopback_only)
+    return app
+
+
+def _offer_downloads(app: Dash, sessions: Sessions) -> None:
+    def download(work_id: str, file: str) -> Response:
+        work = sessions.find(browser_key(), work_id)
+        kind = _FILES.get(file)
+        if work is None or kind is None or not work.ended or work.fault:
+            abort(404)
+        response = Response(work.report(kind), mimetype=_MIME[kind])
+        response.headers["Content-Disposition"] = f'attachment; filename="{file}"'
+        response.headers["Cache-Control"] = "no-store"
+        return response
+
+    server: Flask = app.server
+    server.add_url_rule("/drive/<work_id>/<file>", view_func=download)

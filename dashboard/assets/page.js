@@ -1,0 +1,54 @@
+/* What only the browser can know: how large a drop is, where the page is scrolled to, its scheme. */
+window.dash_clientside = Object.assign({}, window.dash_clientside, {
+  page: {
+    take_dropped: function (contents, names) {
+      const none = window.dash_clientside.no_update;
+      if (!contents || !contents.length) {
+        return [none, none, none];
+      }
+      const bytes = contents.reduce((sum, one) => sum + one.length * 0.75, 0);
+      const most = 64 * 1024 * 1024;
+      if (bytes > most || contents.length > 24) {
+        const found = contents.length > 24 ? contents.length + " files" : "more than 64 MiB";
+        const said = "What was dropped: " + found + " at once; expected at most 24 files and 64 MiB. " +
+          "For larger drives use the folder of the server, or roadtest check.";
+        return [none, {namespace: "dash_html_components", type: "Div",
+          props: {className: "fault", children: said}}, null];
+      }
+      return [{contents: contents, names: names}, none, null];
+    },
+    go_to_chart: function (_children, view) {
+      const id = view && view.chart && "chart-" + view.chart;
+      if (id) {
+        window.setTimeout(function () {
+          const place = document.getElementById(id);
+          if (place) {
+            place.scrollIntoView({block: "start"});
+            place.focus({preventScroll: true});
+          }
+        }, 60);
+      }
+      return window.dash_clientside.no_update;
+    },
+  },
+});
+
+(function () {
+  const dark = window.matchMedia("(prefers-color-scheme: dark)");
+  const touch = window.matchMedia("(pointer: coarse)");
+  function tell() {
+    if (window.dash_clientside && window.dash_clientside.set_props && document.getElementById("body")) {
+      window.dash_clientside.set_props("scheme", {
+        data: {dark: dark.matches, touch: touch.matches},
+      });
+      return true;
+    }
+    return false;
+  }
+  dark.addEventListener("change", tell);
+  const wait = window.setInterval(function () {
+    if (tell()) {
+      window.clearInterval(wait);
+    }
+  }, 50);
+})();

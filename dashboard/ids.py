@@ -1,0 +1,59 @@
+"""Names of everything on the page that a callback speaks to."""
+
+from __future__ import annotations
+
+from typing import Final
+
+Id = dict[str, object]
+
+
+class Ids:
+    """The page's ids; those of things there are several of are functions."""
+
+    UPLOAD: Final = "upload"
+    DROPPED: Final = "dropped"
+    SEARCH: Final = "search"
+    DRIVES: Final = "drives"
+    DRIVE: Final = "drive-at-hand"
+    TICK: Final = "tick"
+    TELL: Final = "tell"
+    READY: Final = "ready"
+    SCHEME: Final = "scheme"  # of the screen: dark or light, mouse or finger
+    BODY: Final = "body"
+    FINDINGS: Final = "findings"
+    TYPED: Final = "typed"
+    TYPED_SAID: Final = "typed-said"
+    VIEW: Final = "view"
+    VIEWS: Final = "views"
+    EVIDENCE: Final = "evidence"
+    MOVED: Final = "moved"
+
+    @staticmethod
+    def pick(row: object) -> Id:
+        """The button of a drive of the folder, by its row."""
+        return {"type": "pick", "row": row}
+
+    @staticmethod
+    def reading(hold: object) -> Id:
+        """The field of a dial reading beside a hold."""
+        return {"type": "reading", "hold": hold}
+
+    @staticmethod
+    def error(hold: object) -> Id:
+        """What the dial is off by in a hold."""
+        return {"type": "error", "hold": hold}
+
+    @staticmethod
+    def show(chart: object, place: object) -> Id:
+        """A button that leads to a chart, or a manoeuvre in it ("chart manoeuvre")."""
+        return {"type": "show", "chart": chart, "place": place}
+
+    @staticmethod
+    def subject(name: object) -> Id:
+        """The button of an evidence view."""
+        return {"type": "subject", "name": name}
+
+    @staticmethod
+    def graph(chart: object) -> Id:
+        """A chart on the screen."""
+        return {"type": "graph", "chart": chart}

@@ -1,0 +1,118 @@
+"""Files that come in: from a browser, or from a folder of drives."""
+
+from __future__ import annotations
+
+import base64
+import binascii
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Final
+
+from roadtest.drive import Drive, drive_from, read_drive
+from roadtest.errors import InputError
+from roadtest.logs.source import Source, source_of
+from roadtest.results import FileInfo
+
+MOST_FILES: Final = 24
+"""Dropped at once: a drive has a handful of files, a log in parts some more. Our choice."""
+MOST_BYTES: Final = 64 * 2**20
+"""Of all files dropped at once: the NMEA of about two hours at 25 Hz. Browsers carry more badly."""
+MOST_EXPANDED_BYTES: Final = 256 * 2**20
+MOST_REQUEST_BYTES: Final = MOST_BYTES * 4 // 3 + 2**20  # files come in base64
+
+_NAME_LENGTH: Final = 120
+
+
+def drive_from_upload(contents: Sequence[str], names: Sequence[str]) -> Drive:
+    """Return the drive that dropped files make.
+
+    `contents` are data URLs. A name only says what kind of file it is; it is never a path.
+
+    Raises InputError or InputErrors where they are too many, too large, or no drive.
+    """
+    if len(contents) > MOST_FILES:
+        found = f"{len(contents)} files at once"
+        raise InputError("what was dropped", "", found, f"at most {MOST_FILES}")
+    found_files: list[Source | FileInfo] = []
+    read = expanded = 0
+    for content, name in zip(contents, names, strict=True):
+        plain = plain_name(name)
+        data = _decoded(content, plain)
+        read += len(data)
+        if read > MOST_BYTES:
+            raise _too_large("", MOST_BYTES)
+        try:
+            file: Source | FileInfo = source_of(plain, data)
+        except InputError as fault:
+            file = FileInfo(plain, "", "ignored", fault.found, len(data))
+        expanded += len(file.data) if isinstance(file, Source) else 0
+        if expanded > MOST_EXPANDED_BYTES:
+            raise _too_large(" when expanded", MOST_EXPANDED_BYTES)
+        found_files.append(file)
+    return drive_from("dropped files", found_files)
+
+
+def plain_name(name: str) -> str:
+    """Return the last part of a file's name, printable, of a bearable length."""
+    last = name.replace("\\", "/").rstrip("/").rpartition("/")[2]
+    return "".join(c if c.isprintable() else " " for c in last)[-_NAME_LENGTH:] or "unnamed"
+
+
+def _decoded(content: str, name: str) -> bytes:
+    head, comma, body = content.partition(",")
+    try:
+        if not comma or not head.startswith("data:"):
+            raise ValueError
+        return base64.b64decode(body, validate=True)
+    except (ValueError, binascii.Error):
+        raise InputError(name, "", "it arrived damaged", "a file dropped on the page") from None
+
+
+def _too_large(how: str, most: int) -> InputError:
+    found = f"more than {most // 2**20} MiB{how}"
+    expected = f"at most {most // 2**20} MiB at once; `roadtest check` takes more"
+    return InputError("what was dropped", "", found, expected)
+
+
+class DriveFolder:
+    """A folder of drives, or one drive's own folder. What is picked is a row of its list."""
+
+    def __init__(self, folder: Path | None) -> None:
+        self._folder = folder
+
+    def drives(self) -> tuple[Path, ...]:
+        """Return the drive folders there are now, the latest name first."""
+        if self._folder is None:
+            return ()
+        if _is_drive(self._folder):
+            return (self._folder,)
+        inner = sorted((p for p in self._folder.iterdir() if p.is_dir()), reverse=True)
+        cars = [drive for car in inner if not _is_drive(car) for drive in _inside(car)]
+        return (*(path for path in inner if _is_drive(path)), *cars)
+
+    def name_of(self, drive: Path) -> str:
+        """Return a drive's name as people know it: with its car's folder, if it lies in one."""
+        if self._folder is None or drive == self._folder:
+            return drive.name
+        return " / ".join(drive.relative_to(self._folder).parts)
+
+    def read(self, name: str) -> Drive:
+        """Return the drive of the list whose name is `name`; may raise InputError."""
+        for drive in self.drives():
+            if self.name_of(drive) == name:
+                return read_drive(drive)
+        raise InputError(plain_name(name), "", "it is not there any more", "a drive of the list")
+
+
+def _inside(folder: Path) -> list[Path]:
+    try:
+        return sorted((p for p in folder.iterdir() if p.is_dir() and _is_drive(p)), reverse=True)
+    except OSError:
+        return []
+
+
+def _is_drive(folder: Path) -> bool:
+    try:
+        return any(p.name.lower().removesuffix(".gz") == "build.toml" for p in folder.iterdir())
+    except OSError:
+        return False

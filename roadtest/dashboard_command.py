@@ -1,0 +1,78 @@
+"""`roadtest dashboard`: the page, served from this machine."""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import importlib.util
+import ipaddress
+from pathlib import Path
+from typing import Final
+
+from roadtest.errors import InputError, RoadtestError
+
+_PORT: Final = 8050
+_LARGEST_PORT: Final = 65535
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options of `roadtest dashboard`."""
+    parser.add_argument(
+        "folder",
+        metavar="FOLDER",
+        type=Path,
+        nargs="?",
+        help="a folder of drive folders to pick from; without it files are dropped on the page",
+    )
+    parser.add_argument(
+        "--port", metavar="N", type=int, default=_PORT, help=f"by default {_PORT}; 0 for any"
+    )
+    parser.add_argument(
+        "--host",
+        metavar="H",
+        default="127.0.0.1",
+        help="the address to serve on; by default this machine only",
+    )
+
+
+def is_loopback(host: str) -> bool:
+    """Return whether `host` is reached from this machine alone."""
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+def warning(host: str, folder: Path | None) -> str:
+    """Return what serving on `host` lays open; "" where it is this machine alone."""
+    if is_loopback(host):
+        return ""
+    reach = (
+        "every drive in the folder can be read" if folder is not None else "the page can be used"
+    )
+    return (
+        f"warning: on {host} {reach} by anyone who reaches this machine over the network, "
+        "without a password, and what is dropped on the page travels unencrypted"
+    )
+
+
+def need(arguments: argparse.Namespace) -> None:
+    """Raise RoadtestError where the page can't be served as asked for."""
+    folder: Path | None = arguments.folder
+    if folder is not None and not folder.is_dir():
+        found = "it is a file" if folder.exists() else "no such folder"
+        raise InputError(str(folder), "", found, "a folder of drives")
+    if not 0 <= arguments.port <= _LARGEST_PORT:
+        raise InputError("--port", "", str(arguments.port), f"a number from 0 to {_LARGEST_PORT}")
+    missing = [name for name in ("dash", "plotly") if importlib.util.find_spec(name) is None]
+    if missing:
+        raise RoadtestError(f"the page needs {' and '.join(missing)}: pip install 'roadtest[page]'")
+
+
+def serve(arguments: argparse.Namespace) -> None:
+    """Serve the page until Ctrl-C. Raises RoadtestError or OSError."""
+    # By name: `roadtest` works without the page and what it needs.
+    module = importlib.import_module("dashboard.serving")
+    module.serve(arguments.folder, arguments.host, arguments.port)

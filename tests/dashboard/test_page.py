@@ -1,0 +1,265 @@
+"""The page without a browser: what comes in, who sees what, and what every answer carries."""
+
+from __future__ import annotations
+
+import base64
+import gzip
+import json
+import re
+import subprocess
+import sys
+import threading
+from pathlib import Path
+from typing import Any
+
+import pytest
+from dash import Dash
+from flask.testing import FlaskClient
+
+from dashboard import intake
+from dashboard.app import make_app
+from dashboard.drive_view import Screen, drive_body, evidence_view, subjects
+from dashboard.intake import DriveFolder, drive_from_upload, plain_name
+from dashboard.work import MOST_DRIVES, MOST_SESSIONS, Sessions, Work
+from roadtest.dashboard_command import is_loopback, warning
+from roadtest.drive import Drive
+from roadtest.errors import InputError, InputErrors
+
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_logs"
+SAMPLE = SAMPLES / "before-axle-change"
+
+
+def url_of(data: bytes) -> str:
+    return "data:application/octet-stream;base64," + base64.b64encode(data).decode()
+
+
+def plain(component: Any) -> Any:
+    return json.loads(json.dumps(component, cls=_Encoder))
+
+
+class _Encoder(json.JSONEncoder):
+    def default(self, o: Any) -> Any:
+        return o.to_plotly_json()
+
+
+@pytest.fixture(scope="module")
+def app() -> Dash:
+    return make_app(SAMPLES)
+
+
+@pytest.fixture
+def client(app: Dash) -> FlaskClient:
+    found: FlaskClient = app.server.test_client()
+    return found
+
+
+def test_dropped_files_are_the_drive_that_the_folder_is() -> None:
+    files = sorted(SAMPLE.iterdir())
+    drive = drive_from_upload([url_of(f.read_bytes()) for f in files], [f.name for f in files])
+    assert {f.name for f in drive.files} == {f.name for f in files}
+    assert all(file.kind != "ignored" for file in drive.files)
+    assert drive.notes is not None
+
+
+@pytest.mark.parametrize(
+    ("name", "expected"),
+    [
+        ("../../etc/passwd", "passwd"),
+        ("C:\\logs\\gps.nmea", "gps.nmea"),
+        ("a\nb\x1b[31m.csv", "a b [31m.csv"),
+        ("..", ".."),
+        ("/", "unnamed"),
+        ("", "unnamed"),
+    ],
+)
+def test_a_name_is_its_last_part_and_printable(name: str, expected: str) -> None:
+    assert plain_name(name) == expected
+
+
+def test_a_broken_file_is_told_beside_its_name_and_the_rest_used() -> None:
+    files = {f.name: f.read_bytes() for f in SAMPLE.iterdir()}
+    files["../<img src=x>.gz"] = gzip.compress(b"x" * 99)[:6]
+    drive = drive_from_upload([url_of(data) for data in files.values()], list(files))
+    (broken,) = (file for file in drive.files if file.kind == "ignored")
+    assert broken.name == "<img src=x>.gz"
+    assert broken.why_ignored
+
+
+def test_files_that_are_no_drive_are_refused_in_words() -> None:
+    with pytest.raises((InputError, InputErrors), match=r"no build\.toml"):
+        drive_from_upload([url_of(b"hello")], ["hello.txt"])
+    with pytest.raises(InputError, match="arrived damaged"):
+        drive_from_upload(["data:text/plain;base64,%%%"], ["x.csv"])
+
+
+def test_too_many_and_too_large_are_refused_in_words(monkeypatch: pytest.MonkeyPatch) -> None:
+    many = intake.MOST_FILES + 1
+    with pytest.raises(InputError, match=f"{many} files at once; expected at most"):
+        drive_from_upload([url_of(b"")] * many, ["a"] * many)
+    monkeypatch.setattr(intake, "MOST_BYTES", 2**20)
+    with pytest.raises(InputError, match="more than 1 MiB; expected at most 1 MiB"):
+        drive_from_upload([url_of(bytes(2**20 + 1))], ["a.log"])
+    monkeypatch.setattr(intake, "MOST_EXPANDED_BYTES", 2**20)
+    with pytest.raises(InputError, match="more than 1 MiB when expanded"):
+        drive_from_upload([url_of(gzip.compress(bytes(2**21)))], ["a.log.gz"])
+
+
+def test_a_folder_offers_its_drives_by_name_and_nothing_else(tmp_path: Path) -> None:
+    for name in ("car/2026-05-01", "car/2026-05-02", "alone", "no drive"):
+        (tmp_path / name).mkdir(parents=True)
+    for name in ("car/2026-05-01", "car/2026-05-02", "alone"):
+        (tmp_path / name / "build.toml").write_text('units = "mph"\n', encoding="utf-8")
+    folder = DriveFolder(tmp_path)
+    names = [folder.name_of(drive) for drive in folder.drives()]
+    assert names == ["alone", "car / 2026-05-02", "car / 2026-05-01"]
+    for name in ("../alone", str(tmp_path / "alone"), "car", "no drive"):
+        with pytest.raises(InputError, match="not there any more"):
+            folder.read(name)
+
+
+def test_nobody_sees_the_drive_of_another() -> None:
+    sessions = Sessions()
+
+    def none() -> Drive:
+        raise InputError("x", "", "nothing", "")
+
+    mine = sessions.start("me", "a drive", none)
+    assert sessions.find("me", mine.id) is mine
+    assert sessions.find("you", mine.id) is None
+    assert sessions.find("me", None) is None
+    sessions.start("you", "another", none)
+    assert sessions.find("you", mine.id) is None
+
+
+def test_drives_and_browsers_kept_are_bounded() -> None:
+    sessions = Sessions()
+
+    def none() -> Drive:
+        raise InputError("x", "", "nothing", "")
+
+    works = [sessions.start("me", "a drive", none) for _ in range(MOST_DRIVES + 1)]
+    assert sessions.find("me", works[0].id) is None
+    assert sessions.find("me", works[-1].id) is works[-1]
+    for number in range(MOST_SESSIONS):
+        sessions.start(f"other {number}", "a drive", none)
+    assert sessions.find("me", works[-1].id) is None
+
+
+def test_a_fault_of_ours_is_told_on_the_page_and_in_the_log(
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    ended = threading.Event()
+
+    def broken() -> Drive:
+        ended.set()
+        raise ZeroDivisionError
+
+    sessions = Sessions()
+    work = sessions.start("me", "a drive", broken)
+    assert ended.wait(10.0)
+    sessions.close()
+    assert "fault in roadtest itself" in work.fault
+    assert "a check broke off" in caplog.text
+
+
+def test_a_download_is_for_the_browser_whose_drive_it_is(
+    app: Dash, client: FlaskClient, checked_work: Work
+) -> None:
+    client.get("/")
+    cookie = client.get_cookie("roadtest")
+    assert cookie is not None
+    sessions: Sessions = app.server.extensions["roadtest"]
+    sessions.keep(cookie.value, checked_work)
+    got = client.get(f"/drive/{checked_work.id}/results.json")
+    assert got.status_code == 200
+    assert json.loads(got.data)["format"] == "roadtest results 1"
+    assert got.headers["Content-Disposition"] == 'attachment; filename="results.json"'
+    assert client.get(f"/drive/{checked_work.id}/report.pdf").data.startswith(b"%PDF")
+    assert client.get(f"/drive/{checked_work.id}/passwd").status_code == 404
+    stranger = app.server.test_client()
+    assert stranger.get(f"/drive/{checked_work.id}/results.json").status_code == 404
+
+
+def test_every_answer_keeps_the_page_safe(client: FlaskClient) -> None:
+    answer = client.get("/")
+    policy = answer.headers["Content-Security-Policy"]
+    assert "default-src 'self'" in policy
+    script = next(part for part in policy.split("; ") if part.startswith("script-src"))
+    assert "unsafe" not in script and "http" not in policy
+    cookie = answer.headers["Set-Cookie"]
+    assert "HttpOnly" in cookie and "SameSite=Strict" in cookie
+    assert "http://" not in answer.text and "https://" not in answer.text
+
+
+def test_another_hosts_name_is_refused_on_loopback(client: FlaskClient) -> None:
+    assert client.get("/", headers={"Host": "example.test:8050"}).status_code == 403
+    assert client.get("/", headers={"Host": "localhost:8050"}).status_code == 200
+    open_to_all = make_app(None, loopback_only=False).server.test_client()
+    assert open_to_all.get("/", headers={"Host": "example.test"}).status_code == 200
+
+
+def test_the_page_is_there_at_once_and_offers_the_drives(client: FlaskClient) -> None:
+    layout = json.dumps(client.get("/_dash-layout").json)
+    assert "before-axle-change" in layout and "Drop the files" in layout
+
+
+def test_everything_of_a_drive_is_on_the_page(checked_work: Work) -> None:
+    said = json.dumps(plain(drive_body(checked_work)), ensure_ascii=False)
+    results = checked_work.checked.results
+    assert said.index("Is this drive good enough?") < said.index('"Findings"')
+    order = [said.index('"NOT PROVEN"'), said.index('"PASS"')]
+    assert said.index('"FAIL"') < order[0] < order[1]
+    for finding in results.findings:
+        assert json.dumps(finding.title, ensure_ascii=False) in said
+    for log in results.logs:
+        assert log.name in said
+    views = subjects(checked_work.charts)
+    shown = [f for v in views for f in evidence_view(checked_work, v, None, Screen())]
+    assert len(shown) == len(checked_work.charts)
+
+
+def test_a_finding_leads_to_a_chart_that_is_there(checked_work: Work) -> None:
+    said = json.dumps(plain(drive_body(checked_work)))
+    led_to = set(re.findall(r'"type": "show", "chart": "([^"]+)"', said))
+    assert {"dial-error", "mfdd", "gears"} <= led_to
+    assert led_to <= {chart.id for chart in checked_work.charts}
+
+
+@pytest.mark.parametrize(
+    ("host", "alone"),
+    [("127.0.0.1", True), ("::1", True), ("localhost", True), ("0.0.0.0", False), ("a", False)],
+)
+def test_another_address_says_what_it_lays_open(host: str, alone: bool) -> None:
+    assert is_loopback(host) is alone
+    said = warning(host, Path("drives"))
+    assert (said == "") is alone
+    assert alone or "every drive in the folder can be read" in said
+
+
+def test_a_wrong_folder_or_port_is_one_clear_line(tmp_path: Path) -> None:
+    for more, said in (
+        ([str(tmp_path / "none")], "no such folder"),
+        (["--port", "70000"], "70000; expected a number from 0 to 65535"),
+    ):
+        done = subprocess.run(
+            [sys.executable, "-m", "roadtest", "dashboard", *more],
+            capture_output=True,
+            text=True,
+            timeout=60,
+            check=False,
+        )
+        assert done.returncode == 2
+        assert said in done.stderr and done.stderr.count("\n") == 1
+
+
+def test_roadtest_does_not_import_the_page() -> None:
+    code = (
+        "import pkgutil, importlib, sys, roadtest\n"
+        "for m in pkgutil.walk_packages(roadtest.__path__, 'roadtest.'):\n"
+        "    if not m.name.endswith('__main__'): importlib.import_module(m.name)\n"
+        "sys.exit(str({'dash', 'plotly', 'flask', 'dashboard'} & set(sys.modules)))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, timeout=120, check=False
+    )
+    assert done.stderr.strip() == "set()"
