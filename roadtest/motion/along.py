@@ -10,6 +10,9 @@ from roadtest.motion.system import Knots
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
+_WAY_FROM_MPS = 1.0
+"""Positions make 0.3 to 0.5 m/s of a car at rest (simulated receivers); twice that is motion."""
+
 
 def rates(states: Floats) -> Floats:
     """Return velocity and acceleration [2, c, n] of kinematic states [c, n, k]."""
@@ -17,7 +20,7 @@ def rates(states: Floats) -> Floats:
 
 
 def along_path(drawn: Floats, knots: Knots) -> tuple[Floats, Floats]:
-    """Return speed and acceleration along the path, [d, n] each.
+    """Return speed and acceleration along the path, [d, n] each; speed is never negative.
 
     With two axes they are the components along the mean velocity: the length of a velocity that
     is not known exactly would be too large.
@@ -28,13 +31,26 @@ def along_path(drawn: Floats, knots: Knots) -> tuple[Floats, Floats]:
     """
     velocity, change = drawn[:, 0], drawn[:, 1]
     if velocity.shape[1] == 2:
-        mean = velocity.mean(axis=0)
-        way = mean / np.maximum(np.hypot(mean[0], mean[1]), 1e-9)
-        return (velocity * way).sum(axis=1), (change * way).sum(axis=1)
+        way = _way(knots.time_s, velocity.mean(axis=0))
+        return np.maximum((velocity * way).sum(axis=1), 0.0), (change * way).sum(axis=1)
     speed, acceleration = velocity[:, 0], change[:, 0]
     resting = np.array([_after_rest(row, knots) for row in speed])
     moving = (speed > 0.0) & ~resting
     return np.where(moving, speed, 0.0), np.where(moving, acceleration, 0.0)
+
+
+def _way(time_s: Floats, velocity: Floats) -> Floats:
+    """Return the direction [2, n] of a velocity; where it is next to nothing, that around it.
+
+    A car that stands keeps its heading; the direction of what the noise makes of its speed would
+    turn all of it into motion.
+    """
+    length = np.hypot(velocity[0], velocity[1])
+    known = length > _WAY_FROM_MPS
+    if not known.any():
+        return np.asarray(velocity / np.maximum(length, 1e-9))
+    way = [np.interp(time_s, time_s[known], axis[known] / length[known]) for axis in velocity]
+    return np.asarray(way / np.maximum(np.hypot(way[0], way[1]), 1e-9))
 
 
 def _after_rest(speed: Floats, knots: Knots) -> Bools:

@@ -90,7 +90,11 @@ def _over_gaps(
 
 
 def _variance(motion: Motion, ground: Ground, weight_v: Floats, weight_a: Floats) -> float:
-    """Return the posterior variance of Σ weight_v·speed + weight_a·acceleration."""
+    """Return the posterior variance of Σ weight_v·speed + weight_a·acceleration.
+
+    A car at rest goes nowhere, whatever the chain's speed, which falls on through zero, does there.
+    """
+    rolls = motion.speed_mps > 0.0
     if motion.source == "doppler":
         along = [np.ones(motion.time_s.size)]
     else:
@@ -99,6 +103,6 @@ def _variance(motion: Motion, ground: Ground, weight_v: Floats, weight_a: Floats
     states = motion.posterior.system.kinematic
     weights = np.zeros((len(along), motion.time_s.size, states))
     for axis, share in enumerate(along):
-        weights[axis, :, states - 3] = weight_v * share
-        weights[axis, :, states - 2] = weight_a * share
+        weights[axis, :, states - 3] = weight_v * share * rolls
+        weights[axis, :, states - 2] = weight_a * share * rolls
     return motion.posterior.variance(weights)

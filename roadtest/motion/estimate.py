@@ -134,11 +134,11 @@ def estimate(observed: Observed, rng: np.random.Generator) -> Motion:
 def travelled(time_s: Floats, speed_mps: Floats, acceleration_mps2: Floats) -> Floats:
     """Return the distance [..., k] from the first time, by cubic Hermite steps of speed.
 
-    Δs = h·(v₀ + v₁)/2 + h²·(a₀ − a₁)/12 over each step h.
+    Δs = h·(v₀ + v₁)/2 + h²·(a₀ − a₁)/12 over each step h; never negative, for speed is not.
     """
     h = np.diff(time_s)
     step = 0.5 * h * (speed_mps[..., 1:] + speed_mps[..., :-1])
-    step = step - h * h / 12.0 * np.diff(acceleration_mps2, axis=-1)
+    step = np.maximum(step - h * h / 12.0 * np.diff(acceleration_mps2, axis=-1), 0.0)
     zero = np.zeros((*speed_mps.shape[:-1], 1))
     return np.concatenate([zero, np.cumsum(step, axis=-1)], axis=-1)
 

@@ -43,7 +43,7 @@ def kinematic_steps(intervals_s: Floats, with_position: bool) -> Steps:
     """Return the transitions over `intervals_s` [n-1] float, s, all positive."""
     unique, index = np.unique(np.round(intervals_s, 7), return_inverse=True)
     forward = _forward(unique, with_position)
-    precision = np.asarray(np.linalg.inv(_covariance(unique, with_position)), dtype=np.float64)
+    precision = _inverse(_covariance(unique, with_position))
     return Steps(forward[index], precision[index])
 
 
@@ -60,21 +60,28 @@ class Bridge:
 def bridge(since_s: Floats, until_s: Floats, with_position: bool) -> Bridge:
     """Return the bridges over `since_s` + `until_s` [n] float, s, all positive.
 
-    far = Q(s)·F(u)ᵀ·Q(s+u)⁻¹, near = F(s) − far·F(s+u), covariance = Q(s) − far·F(u)·Q(s).
+    covariance = (Q(s)⁻¹ + F(u)ᵀ·Q(u)⁻¹·F(u))⁻¹, far = covariance·F(u)ᵀ·Q(u)⁻¹,
+    near = F(s) − far·F(s+u), so that motion without jerk is bridged exactly.
     """
     moments, index = np.unique(
         np.round(since_s, 7) + 1j * np.round(until_s, 7), return_inverse=True
     )
     s, u = moments.real, moments.imag
-    before, after = _covariance(s, with_position), _forward(u, with_position)
-    whole = _covariance(s + u, with_position)
-    scale = 1.0 / np.sqrt(np.diagonal(whole, axis1=1, axis2=2))
-    outer = scale[:, :, None] * scale[:, None, :]
-    far = before @ after.transpose(0, 2, 1) @ (np.linalg.inv(whole * outer) * outer)
+    after = _forward(u, with_position)
+    told_before = _inverse(_covariance(s, with_position))
+    told_after = after.transpose(0, 2, 1) @ _inverse(_covariance(u, with_position))
+    rest = _inverse(told_before + told_after @ after)
+    far = rest @ told_after
     near = _forward(s, with_position) - far @ _forward(s + u, with_position)
-    rest = before - far @ after @ before
-    rest = 0.5 * (rest + rest.transpose(0, 2, 1))
     return Bridge(near[index], far[index], rest[index], _root(rest)[index])
+
+
+def _inverse(matrices: Floats) -> Floats:
+    """Return the inverses of positive definite [n, k, k] whose units differ by powers of ten."""
+    scale = 1.0 / np.sqrt(np.diagonal(matrices, axis1=1, axis2=2))
+    outer = scale[:, :, None] * scale[:, None, :]
+    inverse = np.linalg.inv(matrices * outer) * outer
+    return np.asarray(0.5 * (inverse + inverse.transpose(0, 2, 1)), dtype=np.float64)
 
 
 def _root(covariance: Floats) -> Floats:

@@ -206,7 +206,7 @@ def _to_rest(truth: Truth, drawn: Draws, at: Floats, inside: Bools) -> tuple[Flo
 
 def _held(draws: Floats, true: Floats) -> Floats:
     low, high = np.quantile(draws, [0.025, 0.975], axis=0)
-    return ((low <= true) & (true <= high)).astype(np.float64)
+    return np.asarray((low <= true) & (true <= high), dtype=np.float64)
 
 
 def row(outcomes: Sequence[Outcome]) -> str:

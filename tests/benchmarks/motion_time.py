@@ -14,18 +14,23 @@ import pstats
 import sys
 import time
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 import numpy as np
+from numpy.typing import NDArray
 
 from roadtest.logs.model import GpsLog
-from roadtest.motion.estimate import Span, estimate
+from roadtest.motion.estimate import Draws, Motion, Span, estimate
+from roadtest.motion.sampler import Observed
 from roadtest.motion.screening import screen
 from tests.evidence_from_truth import gps_log
 from tests.simulation.ensembles import random_drive
 from tests.simulation.receiver import Receiver
+
+Floats = NDArray[np.float64]
 
 DRIVES = 3
 RUNS = 3
@@ -36,7 +41,8 @@ def long_log(hours: float, rate_hz: float, *, with_speed: bool) -> GpsLog:
     receiver = Receiver(rate_hz=rate_hz)
     parts = [gps_log(random_drive(k), receiver, k, with_speed=with_speed) for k in range(DRIVES)]
     wanted = round(3600.0 * hours * rate_hz)
-    speeds, easts = [], []
+    speeds: list[Floats] = []
+    easts: list[Floats] = []
     while sum(part.size for part in speeds) < wanted:
         part = parts[len(speeds) % DRIVES]
         speeds.append(part.speed_mps)
@@ -71,6 +77,16 @@ def best(action: Callable[[], object]) -> float:
     return min(taken)
 
 
+def estimate_afresh(observed: Observed) -> Motion:
+    """Return the estimate, from the same seed every time."""
+    return estimate(observed, np.random.default_rng(1))
+
+
+def draw_afresh(motion: Motion, spans: list[Span]) -> tuple[Draws, ...]:
+    """Return the draws, from the same seed every time."""
+    return motion.draws(spans, 200, np.random.default_rng(1))
+
+
 def main() -> None:
     """Print one line for speeds and one for positions."""
     parser = argparse.ArgumentParser()
@@ -85,9 +101,9 @@ def main() -> None:
         motion = estimate(observed, np.random.default_rng(1))
         spans = [Span(start, start + 20.0) for start in np.linspace(60.0, motion.time_s[-60], 30)]
         taken = (
-            best(lambda log=log: screen(log)),
-            best(lambda seen=observed: estimate(seen, np.random.default_rng(1))),
-            best(lambda m=motion, at=spans: m.draws(at, 200, np.random.default_rng(1))),
+            best(partial(screen, log)),
+            best(partial(estimate_afresh, observed)),
+            best(partial(draw_afresh, motion, spans)),
         )
         print(f"{motion.source:10}{observed.seen.size:8}", end="")
         print(f"{taken[0]:10.2f}{taken[1]:12.2f}{taken[2]:9.2f}", flush=True)

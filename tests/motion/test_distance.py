@@ -1,0 +1,142 @@
+"""Distance along the road between two moments."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+from scipy.stats import binom
+
+from roadtest.motion.distance import LONG_GAP_S, distance_driven
+from roadtest.motion.estimate import Span
+from roadtest.motion.ground import Ground, ground_under
+from tests.motion.conftest import Case, make_case
+from tests.simulation.ensembles import random_drive
+from tests.simulation.receiver import Receiver
+from tests.simulation.truth import Truth
+
+
+def road_way(case: Case, start_s: float, end_s: float) -> float:
+    at = case.truth.distance_at(np.array([start_s, end_s]) + case.late_s)
+    return float(at[1] - at[0])
+
+
+def ground_of(case: Case) -> Ground:
+    return ground_under(case.screened, case.motion)
+
+
+@pytest.fixture(scope="module")
+def drives() -> list[tuple[Case, Ground]]:
+    cases = [make_case(random_drive(k), Receiver(rate_hz=5.0), k) for k in range(2)]
+    return [(case, ground_of(case)) for case in cases]
+
+
+def test_interval_holds_the_true_distance(drives: list[tuple[Case, Ground]]) -> None:
+    """Over stretches of half a minute: the slow receiver error is another in each."""
+    held, error, width = [], [], []
+    for case, ground in drives:
+        for start in np.arange(5.0, case.motion.time_s[-1] - 35.0, 35.0):
+            found = distance_driven(case.motion, ground, start, start + 30.0)
+            true = road_way(case, start, start + 30.0)
+            if true > 1.0:
+                held.append(found.low <= true <= found.high)
+                error.append(found.value - true)
+                width.append(found.u95)
+    assert sum(held) >= binom.ppf(0.001, len(held), 0.95)
+    assert np.median(np.abs(error)) > 0.2 * np.median(width) > 0.0  # 0.34 where errors are normal
+
+
+def test_whole_drive_is_held(drives: list[tuple[Case, Ground]]) -> None:
+    for case, ground in drives:
+        start, end = 0.0, float(case.motion.time_s[-1])
+        found = distance_driven(case.motion, ground, start, end)
+        true = road_way(case, start, end)
+        assert abs(found.value - true) < 1.5 * found.u95  # two drives: no chance of a miss by luck
+        assert found.u95 < 2e-3 * true
+        assert found.unit == "m"
+
+
+def test_distance_adds_up_and_does_not_depend_on_where_it_is_cut(
+    drives: list[tuple[Case, Ground]],
+) -> None:
+    case, ground = drives[0]
+    a, b, c = 50.03, 137.412, 301.9
+    parts = [distance_driven(case.motion, ground, *pair) for pair in ((a, b), (b, c))]
+    whole = distance_driven(case.motion, ground, a, c)
+    assert sum(part.value for part in parts) == pytest.approx(whole.value, abs=1e-6)
+    assert whole.u95 < sum(part.u95 for part in parts) + 1e-9
+    assert distance_driven(case.motion, ground, a, a).value == pytest.approx(0.0, abs=1e-9)
+
+
+def test_uncertainty_is_that_of_joint_draws(stops_at_5_hz: Case) -> None:
+    """The same integral over draws has the same spread, but for the grade's small part."""
+    case = stops_at_5_hz
+    time = case.motion.time_s
+    start, end = float(time[20]), float(time[170])
+    found = distance_driven(case.motion, ground_of(case), start, end)
+    (drawn,) = case.motion.draws([Span(start, end)], 400, np.random.default_rng(2))
+    first, last = (int(np.flatnonzero(np.isclose(drawn.time_s, t))[0]) for t in (start, end))
+    way = drawn.distance_m[:, last] - drawn.distance_m[:, first]
+    assert found.u95 == pytest.approx(1.96 * way.std(), rel=0.25)
+    assert found.value == pytest.approx(way.mean(), abs=0.3 * found.u95)
+
+
+@pytest.mark.parametrize("gap_s", [2.0, 40.0])
+def test_over_a_gap_the_places_at_its_ends_tell_the_way(gap_s: float) -> None:
+    held = []
+    for seed in range(2):
+        truth = random_drive(seed)
+        starts = [120.0, 200.0, 280.0, 360.0]
+        gaps = tuple((start, start + gap_s) for start in starts)
+        case = make_case(truth, Receiver(rate_hz=2.0, gaps=gaps), seed)
+        ground = ground_of(case)
+        for start in starts:
+            ends = start - case.late_s - 5.0, start - case.late_s + gap_s + 5.0
+            found = distance_driven(case.motion, ground, *ends)
+            true = road_way(case, *ends)
+            # A gap with a turn in it is not told by its chord, nor one with a stop by its ends.
+            east = np.interp(np.array(ends) + case.late_s, truth.t_s, truth.east_m)
+            north = np.interp(np.array(ends) + case.late_s, truth.t_s, truth.north_m)
+            straight = np.hypot(east[1] - east[0], north[1] - north[0]) > 0.985 * true
+            slowest = truth.speed_at(np.linspace(*ends, 200) + case.late_s).min()
+            if straight and slowest > 1.0:
+                held.append(found.low <= true <= found.high)
+                assert gap_s > LONG_GAP_S or found.u95 < 1.0
+                assert found.u95 < 7.0 + 0.02 * true  # two places, and a road that bends
+    assert len(held) >= 3
+    assert sum(held) >= binom.ppf(0.001, len(held), 0.95)
+
+
+def test_part_of_a_gap_counts_by_its_share() -> None:
+    truth = random_drive(1)
+    case = make_case(truth, Receiver(rate_hz=2.0, gaps=((300.0, 320.0),)), 1)
+    ground = ground_of(case)
+    a, m, b = (t - case.late_s for t in (295.0, 310.0, 325.0))
+    parts = [distance_driven(case.motion, ground, *pair).value for pair in ((a, m), (m, b))]
+    assert sum(parts) == pytest.approx(distance_driven(case.motion, ground, a, b).value, abs=1e-6)
+
+
+def test_positions_alone_give_distance_with_an_honest_interval(
+    stops_truth: Callable[[int], Truth],
+) -> None:
+    held = []
+    for seed in range(5):
+        receiver = Receiver(rate_hz=1.0, position_slow_m=2.0, position_tau_s=120.0)
+        case = make_case(stops_truth(seed), receiver, seed, with_speed=False)
+        ground = ground_of(case)
+        for drive in case.truth.of_kind("stop"):
+            start = max(drive.start_s - case.late_s - 4.0, 0.0)
+            end = drive.start_s - case.late_s + 1.0
+            found = distance_driven(case.motion, ground, start, end)
+            true = road_way(case, start, end)
+            held.append(found.low <= true <= found.high)
+    assert sum(held) >= binom.ppf(0.001, len(held), 0.95)
+
+
+def test_times_outside_the_log_are_refused(stops_at_5_hz: Case) -> None:
+    ground = ground_of(stops_at_5_hz)
+    end = float(stops_at_5_hz.motion.time_s[-1])
+    for pair in ((-1.0, 5.0), (5.0, end + 0.1), (9.0, 8.0)):
+        with pytest.raises(ValueError, match="no motion from"):
+            distance_driven(stops_at_5_hz.motion, ground, *pair)
