@@ -8,10 +8,11 @@ from typing import Any, Final
 from dash import Dash
 from flask import Flask, Response, abort
 
-from dashboard.callbacks import Server, connect
+from dashboard.callbacks import connect
 from dashboard.guard import browser_key, guard
 from dashboard.intake import MOST_REQUEST_BYTES, DriveFolder
 from dashboard.layout import page_layout
+from dashboard.server import Server
 from dashboard.work import Sessions
 
 _MIME: Final = {".pdf": "application/pdf", ".html": "text/html", ".json": "application/json"}

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 from dash import ALL, MATCH, ClientsideFunction, Dash, Input, Output, State, ctx, html, no_update
@@ -12,41 +11,17 @@ from dashboard.aria import aria
 from dashboard.drive_view import (
     Screen,
     drive_body,
-    error_said,
     evidence_view,
-    findings_view,
     subjects,
     view_buttons,
 )
+from dashboard.editing import connect_editing
 from dashboard.guard import browser_key
 from dashboard.ids import Ids
-from dashboard.intake import DriveFolder, drive_from_upload
+from dashboard.intake import drive_from_upload
 from dashboard.layout import drive_buttons
-from dashboard.work import Sessions, Work
+from dashboard.server import Server
 from roadtest.charts.focus import focused
-from roadtest.errors import RoadtestError
-
-
-@dataclass(frozen=True)
-class Server:
-    """What the page rests on: the drives of each browser, and those of the folder."""
-
-    sessions: Sessions
-    drives: DriveFolder
-
-    def work(self, work_id: str | None) -> Work:
-        """Return a drive of the browser that asks; nothing happens where it has no such."""
-        work = self.sessions.find(browser_key(), work_id)
-        if work is None:
-            raise PreventUpdate
-        return work
-
-    def ready(self, work_id: str | None) -> Work:
-        """Return such a drive once there are results of it."""
-        work = self.work(work_id)
-        if not work.ended or work.fault:
-            raise PreventUpdate
-        return work
 
 
 def connect(app: Dash, server: Server) -> None:
@@ -54,7 +29,7 @@ def connect(app: Dash, server: Server) -> None:
     _in_the_browser(app)
     _ways_in(app, server)
     _waiting(app, server)
-    _typing(app, server)
+    connect_editing(app, server)
     _views(app, server)
 
 
@@ -143,32 +118,6 @@ def _waiting(app: Dash, server: Server) -> None:
         first = subjects(work.charts)
         view = {"subject": first[0] if first else "", "chart": None, "manoeuvre": None}
         return drive_body(work), view
-
-
-def _typing(app: Dash, server: Server) -> None:
-    @app.callback(
-        Output(Ids.FINDINGS, "children"),
-        Output(Ids.TYPED_SAID, "children"),
-        Output(Ids.TYPED, "data"),
-        Output(Ids.error(ALL), "children"),
-        Input(Ids.reading(ALL), "value"),
-        State(Ids.reading(ALL), "id"),
-        State(Ids.DRIVE, "data"),
-        prevent_initial_call=True,
-    )
-    def _type_in(texts: list[str | None], ids: list[Any], work_id: str | None) -> Any:
-        work = server.ready(work_id)
-        typed = {str(name["hold"]): text for name, text in zip(ids, texts, strict=True) if text}
-        if typed == work.typed:
-            raise PreventUpdate
-        try:
-            work.type_in(typed)
-        except RoadtestError as fault:
-            return no_update, str(fault), no_update, [no_update] * len(ids)
-        results = work.checked.results
-        said = {r.manoeuvre: error_said(r, results.units) for r in results.speedometer.readings}
-        errors = [said.get(str(name["hold"]), "") for name in ids]
-        return findings_view(work), "", work.version, errors
 
 
 def _views(app: Dash, server: Server) -> None:

@@ -11,6 +11,7 @@ from urllib.parse import quote
 from dash import dcc, html
 
 from dashboard.aria import aria
+from dashboard.edit_view import readings_view
 from dashboard.ids import Ids
 from dashboard.plotly_drawer import Figure, draw_plotly
 from dashboard.work import Work
@@ -20,15 +21,13 @@ from roadtest.charts.model import Chart
 from roadtest.charts.palette import DARK, LIGHT
 from roadtest.charts.svg import draw_svg
 from roadtest.console import log_losses, log_quality
-from roadtest.results import Finding, LogInfo, ReadIn, Reading, Results
+from roadtest.results import Finding, LogInfo, ReadIn, Results
 from roadtest.wording import (
     PERCENT_FINDINGS,
     VERDICT_MARK,
     VERDICT_WORD,
     against_limit,
-    clock_text,
     duration_text,
-    number_text,
     plural,
     probability_text,
     quantity_text,
@@ -62,7 +61,7 @@ def drive_body(work: Work) -> Any:
             ],
             **aria(labelledby="f-title"),
         ),
-        html.Section(_readings(work), id="readings", className="card"),
+        html.Section(readings_view(work), id="readings", className="card"),
         html.Section(
             [
                 html.H2("Evidence", id="evidence-title"),
@@ -191,69 +190,6 @@ def _leads(finding: Finding, chart: Chart, row: int) -> Iterator[Any]:
                 id=Ids.show(chart.id, f"{row} {made}"),
                 n_clicks=0,
             )
-
-
-def _readings(work: Work) -> list[Any]:
-    checked = work.checked
-    units = checked.survey.drive.sheet.speedometer.units
-    readings = checked.results.speedometer.readings
-    title = html.H2("What the dial showed")
-    if not readings:
-        return [title, html.P("No hold at a steady speed was found, so there is none to type in.")]
-    starts = {made.id: made.start_s for made in checked.results.manoeuvres}
-    head = html.Tr(
-        [html.Th(text, scope="col") for text in ("Hold", "True speed", f"Dial, {units}", "Error")]
-    )
-    rows = [_reading_row(reading, work, starts) for reading in readings]
-    said = (
-        "Type what the dial showed; findings follow at once. An empty field leaves what the files "
-        "say. Typed readings are in the report and the results, not in the drive's files."
-    )
-    table = html.Table([html.Thead(head), html.Tbody(rows)])
-    status = html.P(id=Ids.TYPED_SAID, role="status", className="fault")
-    return [title, html.P(said), html.Div(table, className="wide"), status]
-
-
-def _reading_row(reading: Reading, work: Work, starts: dict[str, float]) -> Any:
-    units = work.checked.results.units
-    dial = work.checked.survey.drive.sheet.speedometer.units
-    noted = "" if reading.indicated is None else _in_dial_unit(reading, dial)
-    field = dcc.Input(
-        id=Ids.reading(reading.manoeuvre),
-        type="text",
-        debounce=True,
-        value=work.typed.get(reading.manoeuvre, ""),
-        placeholder=noted,
-        autoComplete="off",
-        size="8",
-    )
-    name = f"{reading.manoeuvre} at {clock_text(starts.get(reading.manoeuvre, 0.0))}"
-    label = html.Label(name, htmlFor=_html_id(Ids.reading(reading.manoeuvre)))
-    error = html.Td(error_said(reading, units), id=Ids.error(reading.manoeuvre))
-    true = html.Td(quantity_text(reading.true, units))
-    return html.Tr([html.Th(label, scope="row"), true, html.Td(field), error])
-
-
-def _html_id(name: dict[str, object]) -> str:
-    """Return a pattern's id as it stands in the document."""
-    import json
-
-    return json.dumps(name, sort_keys=True, separators=(",", ":"))
-
-
-def _in_dial_unit(reading: Reading, dial: ReadIn) -> str:
-    from roadtest.units import from_si
-
-    if reading.indicated is None:
-        return ""
-    return number_text(from_si(reading.indicated.value, dial))
-
-
-def error_said(reading: Reading, units: ReadIn) -> str:
-    """Return in words what the dial is off by in a hold, and what says so."""
-    if reading.error is None:
-        return "not read"
-    return f"{quantity_text(reading.error, units, signed=True)} ({reading.note or reading.source})"
 
 
 def subjects(charts: Sequence[Chart]) -> list[str]:
