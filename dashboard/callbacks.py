@@ -8,14 +8,9 @@ from dash import ALL, MATCH, ClientsideFunction, Dash, Input, Output, State, ctx
 from dash.exceptions import PreventUpdate
 
 from dashboard.aria import aria
-from dashboard.drive_view import (
-    Screen,
-    drive_body,
-    evidence_view,
-    subjects,
-    view_buttons,
-)
+from dashboard.drive_view import drive_body
 from dashboard.editing import connect_editing
+from dashboard.evidence_view import Screen, evidence_view, subjects, view_buttons
 from dashboard.guard import browser_key
 from dashboard.ids import Ids
 from dashboard.intake import drive_from_upload

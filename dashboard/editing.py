@@ -7,8 +7,8 @@ from typing import Any
 from dash import ALL, Dash, Input, Output, State, no_update
 from dash.exceptions import PreventUpdate
 
-from dashboard.drive_view import findings_view
 from dashboard.edit_view import error_said
+from dashboard.findings_view import findings_view
 from dashboard.ids import Ids
 from dashboard.server import Server
 from roadtest.errors import RoadtestError

@@ -18,7 +18,8 @@ from flask.testing import FlaskClient
 
 from dashboard import intake
 from dashboard.app import make_app
-from dashboard.drive_view import Screen, drive_body, evidence_view, subjects
+from dashboard.drive_view import drive_body
+from dashboard.evidence_view import Screen, evidence_view, subjects
 from dashboard.intake import DriveFolder, drive_from_upload, plain_name
 from dashboard.work import MOST_DRIVES, MOST_SESSIONS, Sessions, Work
 from roadtest.dashboard_command import is_loopback, warning
