@@ -24,6 +24,10 @@ from roadtest.measures.road_load import RoadLoad
 from roadtest.units import Given
 
 
+@pytest.mark.source(
+    "ISO 2533, standard atmosphere: density at its reference and at 20 °C, 1 bar",
+    "value from memory",
+)
 @pytest.mark.parametrize(
     ("kelvin", "pascal", "density"), [(293.15, 100_000.0, 1.1884), (288.15, 101_325.0, 1.2250)]
 )
@@ -31,6 +35,10 @@ def test_density_of_dry_air(kelvin: float, pascal: float, density: float) -> Non
     assert float(dry_density(kelvin, pascal)) == pytest.approx(density, abs=0.5e-4)
 
 
+@pytest.mark.source(
+    "ISO 2533, table of the standard atmosphere at 0 and 1000 m",
+    "value from memory",
+)
 @pytest.mark.parametrize(
     ("metres", "kelvin", "hectopascal", "density"),
     [(0.0, 288.15, 1013.25, 1.2250), (1000.0, 281.65, 898.75, 1.1116)],
@@ -44,16 +52,25 @@ def test_standard_atmosphere(
     assert float(dry_density(temperature, pressure)) == pytest.approx(density, abs=1e-4)
 
 
+@pytest.mark.source(
+    "SAE J1349 (1990), formula read in a stored copy; ISO 1585, formula from memory",
+    "reference 99 kPa dry, 25 °C",
+)
 def test_corrections_are_one_at_their_reference() -> None:
     assert float(iso_1585_factor(99_000.0, 298.0)) == pytest.approx(1.0, abs=1e-12)
     assert float(sae_j1349_factor(99_000.0, 298.0)) == pytest.approx(1.0, abs=1e-12)
 
 
+@pytest.mark.source(
+    "SAE J1349 (1990), formula read in a stored copy; ISO 1585, formula from memory",
+    "97 kPa, 30 °C by our own arithmetic",
+)
 def test_corrections_at_another_point() -> None:
     assert float(iso_1585_factor(97_000.0, 303.0)) == pytest.approx(1.0351, abs=0.5e-4)
     assert float(sae_j1349_factor(97_000.0, 303.0)) == pytest.approx(1.0344, abs=0.5e-4)
 
 
+@pytest.mark.source("ISO 1585, range of temperature and of the factor", "value from memory")
 def test_limits_of_the_correction() -> None:
     assert iso_1585_valid(99_000.0, 298.0)
     assert not iso_1585_valid(99_000.0, 287.0)  # too cold
@@ -62,12 +79,17 @@ def test_limits_of_the_correction() -> None:
     assert not iso_1585_valid(106_000.0, 298.0)
 
 
+@pytest.mark.source("steam tables, 10 and 20 °C", "value from memory")
 def test_saturated_vapour() -> None:
     # Steam tables: 2.339 kPa at 20 °C, 1.228 kPa at 10 °C [values from memory].
     assert float(saturation_pressure_pa(293.15)) == pytest.approx(2339.0, rel=0.005)
     assert float(saturation_pressure_pa(283.15)) == pytest.approx(1228.0, rel=0.005)
 
 
+@pytest.mark.source(
+    "T. D. Gillespie, Fundamentals of Vehicle Dynamics: mass factor by gear",
+    "formula from memory",
+)
 @pytest.mark.parametrize(
     ("ratio", "overall", "factor"),
     [
@@ -83,6 +105,7 @@ def test_rotating_parts_by_gear(ratio: float, overall: float, factor: float) -> 
     assert float(rotating_factor(ratio * 4.22)) == pytest.approx(factor, abs=0.5e-3)
 
 
+@pytest.mark.source("textbook road load and inertia", "our own arithmetic")
 def test_power_at_the_wheels_by_hand() -> None:
     load = float(RoadLoad(120.0, 0.0, 0.40).force_n(20.0))
     inertia = 790.0 * 1.127 * 2.0
@@ -90,6 +113,7 @@ def test_power_at_the_wheels_by_hand() -> None:
     assert (inertia + load) * 20.0 == pytest.approx(41.2e3, abs=50.0)
 
 
+@pytest.mark.source("ISO 2533 density at the sheet's temperature and pressure", "value from memory")
 def test_the_days_air_is_the_sheets_where_it_says() -> None:
     rng = np.random.default_rng(1)
     sheet = BuildSheet(conditions=Conditions(Given(293.15, 1.0), Given(1e5, 200.0)))

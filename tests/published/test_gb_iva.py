@@ -9,6 +9,11 @@ import pytest
 from roadtest.rules import speedometer_rule
 from roadtest.units import from_si, to_si
 
+pytestmark = pytest.mark.source(
+    "GB individual vehicle approval, inspection manual for cars, section on the speedometer",
+    "one figure read second-hand, the manual from memory",
+)
+
 RULE = speedometer_rule("gb-iva")
 
 

@@ -15,11 +15,17 @@ from roadtest.measures.gearing import pulses
 from roadtest.measures.gearing.kinematics import engine_rpm, road_speed, turns_per_metre
 from roadtest.tyres import read_tyre_size
 
+pytestmark = pytest.mark.source("handbook formulas of gearing", "our own arithmetic")
+
 MPH = 0.44704
 MILE_M = 1609.344
 INCH_M = 0.0254
 
 
+@pytest.mark.source(
+    "handbook formula mph = rpm D / (gear axle 336), D in inches",
+    "our own arithmetic",
+)
 def test_the_constant_336_of_the_handbook_formula() -> None:
     """mph = rpm · D / (gear · axle · 336.135), D in inches; 336.135 = 63360/(60 π) (kinematics)."""
     diameter_in, gear, axle, rpm = 23.4, 0.82, 4.22, 3585.0
@@ -45,6 +51,10 @@ def test_road_speed_per_1000_rpm(circumference_m: float, mph: float) -> None:
     assert float(road_speed(1000.0, turns)) / MPH == pytest.approx(mph, abs=0.0006)
 
 
+@pytest.mark.source(
+    "ETRTO rule, rolling circumference 3.05 times the free diameter",
+    "read second-hand, arithmetic by hand",
+)
 @pytest.mark.parametrize(
     ("size", "per_mile"),
     [("155/80R13", 912.6), ("165/80R13", 888.0), ("175/70R13", 917.3), ("185/60R14", 913.5)],
@@ -55,6 +65,10 @@ def test_tyre_revolutions_per_mile(size: str, per_mile: float) -> None:
     assert MILE_M / circumference == pytest.approx(per_mile, abs=0.06)
 
 
+@pytest.mark.source(
+    "US EPA annual test-car list, model year 2016, ratio of engine to road speed",
+    "read in a stored copy of the public file",
+)
 @pytest.mark.parametrize(("n_over_v", "circumference_m"), [(41.9, 1.8372), (40.9, 1.8822)])
 def test_rpm_per_mph_of_two_cars_in_the_us_epa_list(
     n_over_v: float, circumference_m: float
@@ -76,6 +90,7 @@ def test_axle_ratio_from_its_teeth(teeth: tuple[int, int], ratio: float) -> None
     assert sheet.axle_ratio == pytest.approx(ratio, abs=5e-5)
 
 
+@pytest.mark.source("ignition pulses a second, rpm cylinders / 120", "our own arithmetic")
 @pytest.mark.parametrize(
     ("cylinders", "strokes", "hertz_at_3000"), [(4, 4, 100.0), (6, 4, 150.0), (8, 4, 200.0),
                                                 (3, 2, 150.0)],

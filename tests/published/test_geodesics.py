@@ -14,6 +14,7 @@ from roadtest.geodesy import radii_m, step_lengths
 WGS84 = Geod(ellps="WGS84")
 
 
+@pytest.mark.source("WGS 84, defining constants: radii of curvature", "computed to the millimetre")
 @pytest.mark.parametrize(
     ("latitude_deg", "latitude_degree_m", "longitude_degree_m"),
     # Lengths of a degree from the local radii, M π/180 and N cos φ π/180 (computed from the
@@ -41,6 +42,7 @@ def test_degree_lengths(
     assert step_lengths(lat, lon)[0] * 1000.0 == pytest.approx(latitude_degree_m, abs=5e-4)
 
 
+@pytest.mark.source("national geodesy test line of 55 km", "as public geodesy test suites print it")
 def test_flinders_peak_to_buninyong() -> None:
     """54972.271 m on GRS 80, as public geodesy test suites print it; WGS 84 is < 1 mm off.
 
@@ -51,6 +53,7 @@ def test_flinders_peak_to_buninyong() -> None:
     assert step_lengths(lat, lon)[0] == pytest.approx(54972.271, abs=5e-4)
 
 
+@pytest.mark.source("pymap3d, src/pymap3d/tests", "read in a stored copy")
 def test_one_degree_of_the_equator() -> None:
     """111319.49 m for 1° (one step); 445277.96 m for 4° (four steps): half the last digit.
 
@@ -62,6 +65,10 @@ def test_one_degree_of_the_equator() -> None:
     assert steps.sum() == pytest.approx(445277.96, abs=5e-3)
 
 
+@pytest.mark.source(
+    "GeographicLib, tests/geodtest.c; pyproj, test/test_geod.py; public geodesy test suites",
+    "read in a stored copy",
+)
 @pytest.mark.parametrize(
     ("start", "end", "length_m", "tolerance_m"),
     [

@@ -18,6 +18,7 @@ from roadtest.quantity import Quantity
 Floats = NDArray[np.float64]
 
 DRAWS = 400_000
+SUITES = "data read in public test suites; section from memory"
 
 
 def assert_mean(draws: Floats, published: float, half_digit: float) -> None:
@@ -65,6 +66,9 @@ def end_gauge_length(t: dict[str, Floats]) -> Floats:
     )
 
 
+@pytest.mark.source(
+    "JCGM 100:2008, H.1.3 to H.1.6", "data read in public test suites; section from memory"
+)
 def test_h1_first_order_uncertainty_is_32_nm() -> None:
     # First order: each factor of a product varies with the other at its estimate.
     t = end_gauge_terms(np.random.default_rng(1))
@@ -74,6 +78,7 @@ def test_h1_first_order_uncertainty_is_32_nm() -> None:
     assert_deviation(linear, 31.66, 0.005)
 
 
+@pytest.mark.source("JCGM 100:2008, H.1.7", SUITES)
 def test_h1_with_its_second_order_terms_is_34_nm() -> None:
     # H.1.7 adds the second-order terms by hand; draws of the model itself hold them already.
     length = end_gauge_length(end_gauge_terms(np.random.default_rng(2)))
@@ -86,6 +91,9 @@ def test_h1_with_its_second_order_terms_is_34_nm() -> None:
     assert 1.9 * 33.9 < quantity.u95 < 2.0 * 33.9
 
 
+@pytest.mark.source(
+    "JCGM 100:2008, Table H.1", "data read in public test suites; section from memory"
+)
 def test_h1_components_of_uncertainty() -> None:
     rng = np.random.default_rng(3)
     t = end_gauge_terms(rng)
@@ -93,6 +101,9 @@ def test_h1_components_of_uncertainty() -> None:
     assert_deviation(50_000_623.0 * -0.1 * t["d_alpha"], 2.88679, 0.000005)
 
 
+@pytest.mark.source(
+    "JCGM 101:2008, 9.5, Table 10", "data read in public test suites; section from memory"
+)
 def test_supplement_1_end_gauge_is_36_nm() -> None:
     # JCGM 101, 9.5, Table 10: Student's t for figures with few degrees of freedom.
     rng = np.random.default_rng(4)
@@ -126,6 +137,9 @@ def impedance() -> dict[str, Floats]:
     return {"R": ohm * np.cos(phase), "X": ohm * np.sin(phase), "Z": ohm}
 
 
+@pytest.mark.source(
+    "JCGM 100:2008, H.2, Table H.3", "data read in public test suites; section from memory"
+)
 @pytest.mark.parametrize(
     ("what", "value", "u", "value_digit", "u_digit"),
     [
@@ -149,6 +163,9 @@ def test_h2_values_and_uncertainties(
     assert quantity.u95 == pytest.approx(1.96 * impedance[what].std(), rel=0.01)
 
 
+@pytest.mark.source(
+    "JCGM 100:2008, H.2, Table H.3", "data read in public test suites; section from memory"
+)
 @pytest.mark.parametrize(
     ("one", "other", "correlation"), [("R", "X", -0.59), ("R", "Z", -0.49), ("X", "Z", 0.99)]
 )
@@ -171,6 +188,9 @@ CORRECTION = np.array(
 REFERENCE = 20.0
 
 
+@pytest.mark.source(
+    "JCGM 100:2008, H.3, Table H.6", "data read in public test suites; section from memory"
+)
 def test_h3_line_by_the_scatter_of_its_points() -> None:
     line = fit_line_by_scatter(READING - REFERENCE, CORRECTION)
     assert line.intercept == pytest.approx(-0.1712, abs=0.5e-4)
@@ -184,12 +204,14 @@ def test_h3_line_by_the_scatter_of_its_points() -> None:
     assert line.chi_square is None
 
 
+@pytest.mark.source("JCGM 100:2008, H.3.4", SUITES)
 def test_h3_correction_at_30_degrees() -> None:
     value, u = fit_line_by_scatter(READING - REFERENCE, CORRECTION).at(30.0 - REFERENCE)
     assert value == pytest.approx(-0.1494, abs=0.5e-4)
     assert u == pytest.approx(0.0041, abs=0.5e-4)
 
 
+@pytest.mark.source("JCGM 100:2008, H.3", SUITES)
 def test_h3_zero_of_the_x_axis_changes_neither_line_nor_doubt() -> None:
     near = fit_line_by_scatter(READING - REFERENCE, CORRECTION)
     far = fit_line_by_scatter(READING, CORRECTION)
@@ -197,6 +219,7 @@ def test_h3_zero_of_the_x_axis_changes_neither_line_nor_doubt() -> None:
     assert (far.slope, far.u_slope) == pytest.approx((near.slope, near.u_slope), rel=1e-9)
 
 
+@pytest.mark.source("JCGM 100:2008, H.3.6", SUITES)
 def test_h36_common_error_moves_the_intercept_and_never_the_slope() -> None:
     alone = fit_line_by_scatter(READING - REFERENCE, CORRECTION)
     line = alone.with_common_errors(u_y=0.005)
@@ -205,6 +228,7 @@ def test_h36_common_error_moves_the_intercept_and_never_the_slope() -> None:
     assert (line.intercept, line.slope) == (alone.intercept, alone.slope)
 
 
+@pytest.mark.source("JCGM 100:2008, H.3.6", SUITES)
 def test_h36_known_uncertainty_of_the_points() -> None:
     # With u known beforehand, the scatter is checked against it and not used.
     line = fit_line(READING - REFERENCE, CORRECTION, 0.0, 0.0035)
@@ -218,6 +242,7 @@ def test_h36_known_uncertainty_of_the_points() -> None:
 # from draws, against the ends of the 95 % intervals printed there.
 
 
+@pytest.mark.source("JCGM 101:2008, 9.2", "value from memory")
 @pytest.mark.parametrize(
     ("widths", "shape", "u95", "half_digit"),
     [

@@ -21,6 +21,7 @@ def _measured(value: float, u: float, unit: str) -> Quantity:
     return Quantity(value, K95 * u, unit)
 
 
+@pytest.mark.source("JCGM 106:2012, 7.3.3, example 1", "value from memory")
 def test_7_3_3_example_1_upper_limit_on_a_breakdown_voltage() -> None:
     judgement = judge(_measured(-5.47, 0.05, "V"), Limit(None, -5.40, "V"))
     assert judgement.probability == pytest.approx(0.92, abs=0.005)
@@ -28,12 +29,14 @@ def test_7_3_3_example_1_upper_limit_on_a_breakdown_voltage() -> None:
     assert judgement.verdict == "not proven"
 
 
+@pytest.mark.source("JCGM 106:2012, 7.3.3, example 2", "value from memory")
 def test_7_3_3_example_2_lower_limit_on_a_pressure() -> None:
     judgement = judge(_measured(509.7, 8.6, "kPa"), Limit(490.0, None, "kPa"))
     assert judgement.probability == pytest.approx(0.989, abs=0.0005)  # Φ(2.29)
     assert judgement.verdict == "pass"  # 490 lies 2.29 u away, more than 1.96
 
 
+@pytest.mark.source("JCGM 106:2012, 7.4", "value from memory")
 def test_7_4_limits_on_both_sides_of_a_viscosity() -> None:
     judgement = judge(_measured(13.6, 1.8, "mm²/s"), Limit(12.5, 16.3, "mm²/s"))
     assert judgement.probability == pytest.approx(0.66, abs=0.005)
@@ -41,6 +44,7 @@ def test_7_4_limits_on_both_sides_of_a_viscosity() -> None:
     assert judgement.verdict == "not proven"
 
 
+@pytest.mark.source("JCGM 106:2012, 8.3.3 (clause number unsure)", "value from memory")
 def test_8_3_3_speed_that_exceeds_100_with_probability_99_9_percent() -> None:
     """Clause number unsure. u is 2 % of the reading; 107 km/h is printed, 106.6 its arithmetic."""
     limit = Limit(None, 100.0, "km/h")
@@ -52,6 +56,7 @@ def test_8_3_3_speed_that_exceeds_100_with_probability_99_9_percent() -> None:
     assert judgement.verdict == "fail"
 
 
+@pytest.mark.source("UN R39, 5.3, with the normal distribution of JCGM 106", "our own arithmetic")
 @pytest.mark.parametrize(
     ("true_mph", "probability", "digit", "verdict"),
     [(59.5, 0.798, 5e-4, "not proven"), (58.2, 0.9987, 5e-5, "pass")],
@@ -66,6 +71,7 @@ def test_dial_held_at_60_mph_against_un_r39(
     assert judgement.verdict == verdict
 
 
+@pytest.mark.source("UN R39, 5.3", "our own arithmetic")
 def test_un_r39_upper_side_at_60_mph_on_the_dial_is_met_down_to_52_29_mph_true() -> None:
     edge_mph = (60.0 - R39_ALLOWANCE_MPH) / 1.1
     assert edge_mph == pytest.approx(52.29, abs=0.005)

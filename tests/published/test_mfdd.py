@@ -20,6 +20,11 @@ from roadtest.measures.mfdd import (
 )
 from roadtest.units import from_si, to_si
 
+pytestmark = pytest.mark.source(
+    "71/320/EEC, Annex II, 1.1.2; UN R13, Annex 4, 1.1.2: mean fully developed deceleration",
+    "read in a stored copy",
+)
+
 V1 = to_si(100.0, "km/h")
 VB, VE = UPPER_SHARE * V1, LOWER_SHARE * V1
 DEAD_S, RISE_S, FULL_MPS2 = 0.1, 0.3, 7.0
@@ -38,6 +43,10 @@ def test_shares_of_initial_speed_are_the_published_ones() -> None:
     assert from_si(VE, "km/h") == pytest.approx(10.0)
 
 
+@pytest.mark.source(
+    "71/320/EEC, Annex II, 1.1.2: the definition, over a stop worked by hand",
+    "definition read, stop by our own arithmetic",
+)
 def test_worked_stop() -> None:
     assert from_si(V_AFTER_RISE, "km/h") == pytest.approx(96.22, abs=0.005)
     sb, se, stop = travelled_m(VB), travelled_m(VE), travelled_m(0.0)
@@ -77,6 +86,10 @@ def test_draws_are_worked_all_at_once_and_impossible_ones_are_nan() -> None:
     assert distance.tolist()[:4] == [34.0, 35.0, 0.0, -1.0]
 
 
+@pytest.mark.source(
+    "distance brought to a nominal speed, by the square of the speeds",
+    "our own arithmetic",
+)
 @pytest.mark.parametrize(
     ("distance", "initial", "nominal", "unit", "length", "answer", "half_digit"),
     [
@@ -106,6 +119,7 @@ def stop_from(initial_mps: float) -> float:
     return rise + after**2 / (2.0 * FULL_MPS2)
 
 
+@pytest.mark.source("distance brought to a nominal speed, with the time lost", "our own arithmetic")
 @pytest.mark.parametrize("initial_kmh", [90.0, 95.0, 104.0, 112.0])
 def test_lost_time_form_is_far_closer_than_the_square_law(initial_kmh: float) -> None:
     initial = to_si(initial_kmh, "km/h")
@@ -120,21 +134,25 @@ def test_lost_time_form_is_far_closer_than_the_square_law(initial_kmh: float) ->
     assert better - truth == pytest.approx(residue, abs=1e-9)
 
 
+@pytest.mark.source("distance brought to a nominal speed", "our own arithmetic")
 def test_square_law_overcorrects_from_a_lower_speed() -> None:
     initial = to_si(95.0, "km/h")
     assert float(distance_at_nominal(stop_from(initial), initial, V1)) > stop_from(V1)
 
 
+@pytest.mark.source("distance brought to a nominal speed", "our own arithmetic")
 def test_distance_from_the_nominal_speed_is_unchanged() -> None:
     assert float(distance_at_nominal(50.0, V1, V1)) == pytest.approx(50.0, rel=1e-15)
     assert float(distance_at_nominal(50.0, V1, V1, 0.25)) == pytest.approx(50.0, rel=1e-15)
 
 
+@pytest.mark.source("distance brought to a nominal speed", "our own arithmetic")
 def test_distance_draws_with_an_initial_speed_of_nothing_are_nan() -> None:
     draws = distance_at_nominal(np.array([40.0, 41.0]), np.array([27.0, 0.0]), V1, np.full(2, 0.2))
     assert np.isnan(draws).tolist() == [False, True]
 
 
+@pytest.mark.source("standard gravity on a slope (3rd CGPM, 1901)", "our own arithmetic")
 def test_one_percent_of_grade_is_0098() -> None:
     uphill = float(level_deceleration(6.0, 0.01))
     downhill = float(level_deceleration(6.0, -0.01))
@@ -142,6 +160,7 @@ def test_one_percent_of_grade_is_0098() -> None:
     assert 0.5 * (uphill + downhill) == pytest.approx(6.0, rel=1e-14)
 
 
+@pytest.mark.source("percent of weight against deceleration (3rd CGPM, 1901)", "our own arithmetic")
 @pytest.mark.parametrize(
     ("percent", "deceleration"), [(50, 4.90), (58, 5.69), (16, 1.57), (25, 2.45)]
 )
@@ -151,11 +170,16 @@ def test_percent_of_weight_both_ways(percent: float, deceleration: float) -> Non
     assert 100.0 * float(efficiency(ours)) == pytest.approx(percent, rel=1e-14)
 
 
+@pytest.mark.source(
+    "49 CFR 393.52(d), as printed in Pennsylvania Code title 67, chapter 175, Table I",
+    "read in a stored copy",
+)
 @pytest.mark.parametrize(("fps2", "share"), [(21.0, 0.6527), (17.0, 0.5284), (14.0, 0.4351)])
 def test_feet_per_second_squared_as_share_of_weight(fps2: float, share: float) -> None:
     assert float(efficiency(to_si(fps2, "ft/s²"))) == pytest.approx(share, abs=0.5e-4)
 
 
+@pytest.mark.source("standard gravity on a slope (3rd CGPM, 1901)", "our own arithmetic")
 def test_grade_is_rise_over_level_distance_and_not_a_sine() -> None:
     # One in five: sin(arctan 0.2) = 0.2 / √1.04.
     pull = 6.0 - float(level_deceleration(6.0, 0.2))

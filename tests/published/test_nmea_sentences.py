@@ -17,6 +17,11 @@ from roadtest.errors import InputError
 from roadtest.logs.nmea import read_nmea
 from tests.logs.nmea_logs import sentence
 
+pytestmark = pytest.mark.source(
+    "test suites of the repositories Knio/pynmea2, adrianmo/go-nmea and kosma/minmea",
+    "read in a stored copy",
+)
+
 KNOT_MPS = 1852 / 3600
 
 
@@ -59,6 +64,10 @@ def test_rmc(
     np.testing.assert_array_equal(log.course_deg, [course_deg])
 
 
+@pytest.mark.source(
+    "the public NMEA page of the repository ntpsec/gpsd, www/NMEA.adoc",
+    "read in a stored copy",
+)
 def test_rmc_values_as_printed_in_the_reference() -> None:
     log = read_nmea(
         b"$GPRMC,225446,A,4916.45,N,12311.12,W,000.5,054.7,191194,020.3,E*68\r\n", "published.nmea"
@@ -181,6 +190,10 @@ def test_a_sentence_published_with_a_wrong_checksum_is_counted() -> None:
     assert right.rejected == {}
 
 
+@pytest.mark.source(
+    "the public NMEA page of the repository ntpsec/gpsd, www/NMEA.adoc",
+    "read in a stored copy",
+)
 def test_checksum_is_the_xor_of_what_stands_between_dollar_and_star() -> None:
     fix = b"$GPRMC,225446,A,4916.45,N,12311.12,W,000.5,054.7,191194,020.3,E*68\r\n"
     for at in range(1, len(fix) - 5):

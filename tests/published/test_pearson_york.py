@@ -11,6 +11,11 @@ import pytest
 
 from roadtest.measures.straight_line import fit_line
 
+pytestmark = pytest.mark.source(
+    "Pearson, Philosophical Magazine 2 (1901), 559; York, Can. J. Phys. 44 (1966), 1079",
+    "answers read in two public test suites",
+)
+
 X = np.array([0.0, 0.9, 1.8, 2.6, 3.3, 4.4, 5.2, 6.1, 6.5, 7.4])
 Y = np.array([5.9, 5.4, 4.4, 4.6, 3.5, 3.7, 2.8, 2.8, 2.4, 1.5])
 U_X = 1.0 / np.sqrt([1000.0, 1000.0, 500.0, 800.0, 200.0, 80.0, 60.0, 20.0, 1.8, 1.0])

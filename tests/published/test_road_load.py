@@ -45,6 +45,7 @@ def from_pounds(a: float, b: float, c: float) -> RoadLoad:
     return RoadLoad(a * LBF, b * LBF / MPH, c * LBF / MPH**2)
 
 
+@pytest.mark.source("closed form of a coast for f1 = 0", "our own arithmetic")
 @pytest.mark.parametrize(
     ("from_kmh", "to_kmh", "seconds"),
     [(100.0, 80.0, 12.276), (80.0, 60.0, 16.744), (100.0, 20.0, 82.550)],
@@ -54,6 +55,7 @@ def test_worked_coast_times(from_kmh: float, to_kmh: float, seconds: float) -> N
     assert time == pytest.approx(seconds, abs=0.5e-3)
 
 
+@pytest.mark.source("closed form of a coast for f1 = 0", "our own arithmetic")
 def test_worked_coast_distance_speed_and_deceleration() -> None:
     va, vb = 100.0 * KMH, 20.0 * KMH
     distance = WORKED.coast_distance_m(MASS_KG, va, vb)
@@ -64,11 +66,13 @@ def test_worked_coast_distance_speed_and_deceleration() -> None:
     assert float(WORKED.force_n(va)) / MASS_KG == pytest.approx(0.5268, abs=0.5e-4)
 
 
+@pytest.mark.source("textbook f0 = Crr m g, f2 = rho CdA / 2", "our own arithmetic")
 def test_worked_coefficients() -> None:
     assert float(rolling_coefficient(120.0, 790.0)) == pytest.approx(0.01549, abs=0.5e-5)
     assert float(drag_area(0.40, 1.225)) == pytest.approx(0.653, abs=0.5e-3)
 
 
+@pytest.mark.source("closed form of a coast for f1 = 0", "our own arithmetic")
 def test_closed_form_and_integral_are_one_coast() -> None:
     times = np.array([1.0, 10.0, 60.0])
     for time, speed in zip(times, WORKED.speed_after(MASS_KG, 27.0, times), strict=True):
@@ -76,6 +80,10 @@ def test_closed_form_and_integral_are_one_coast() -> None:
     assert float(WORKED.speed_after(MASS_KG, 27.0, 1e4)) == 0.0
 
 
+@pytest.mark.source(
+    "US EPA test-car list, 2008: coast-down times beside weight and coefficients",
+    "read in a stored copy; the column's 55 to 45 mph inferred",
+)
 @pytest.mark.parametrize("row", EPA_2008, ids=lambda row: str(row[0]))
 def test_filed_coast_down_times(row: tuple[str, float, float, float, float, float, float]) -> None:
     _, weight, a, b, c, filed, ratio = row
@@ -85,6 +93,10 @@ def test_filed_coast_down_times(row: tuple[str, float, float, float, float, floa
     assert 1.009 < filed / time < 1.021  # as 88 % of 571 entries
 
 
+@pytest.mark.source(
+    "US EPA test-car list, 2008",
+    "read in a stored copy; the column's 55 to 45 mph inferred",
+)
 def test_median_of_filed_times_leaves_room_for_one_axles_wheels() -> None:
     ratios = [
         filed / from_pounds(a, b, c).coast_time_s(weight * LB, 55.0 * MPH, 45.0 * MPH)
@@ -94,6 +106,10 @@ def test_median_of_filed_times_leaves_room_for_one_axles_wheels() -> None:
     assert 1.0137 <= float(np.median(ratios)) <= 1.0150
 
 
+@pytest.mark.source(
+    "US EPA test-car list, 2016: coefficients",
+    "read in a stored copy; SI by our own arithmetic",
+)
 def test_road_load_of_a_2016_entry_in_si() -> None:
     load = from_pounds(26.252, 0.27570, 0.017475)
     assert load.f0_n == pytest.approx(116.77, abs=0.5e-2)
@@ -107,6 +123,7 @@ def test_road_load_of_a_2016_entry_in_si() -> None:
     assert float(rolling_coefficient(load.f0_n, 2625.0 * LB)) == pytest.approx(0.0100, abs=0.5e-4)
 
 
+@pytest.mark.source("table road load of the old European cycle", "read second-hand, on a slide")
 @pytest.mark.parametrize(
     ("a_n", "b", "force_n", "kilowatt"), [(6.4, 0.0433, 284.0, 6.3), (7.1, 0.0481, 315.0, 7.0)]
 )
@@ -118,6 +135,10 @@ def test_table_loads_of_the_old_cycle(
     assert float(load.power_w(80.0 * KMH)) / 1000.0 == pytest.approx(kilowatt, abs=0.05)
 
 
+@pytest.mark.source(
+    "StVZO, Anlage XXIII, 3.9.2: coast-down statistic and its table of t",
+    "read in a stored copy; timings by our own arithmetic",
+)
 def test_worked_statistic() -> None:
     four = [12.4, 12.1, 12.6, 12.3]
     assert np.std(four, ddof=1) == pytest.approx(0.2082, abs=0.5e-4)
@@ -127,12 +148,17 @@ def test_worked_statistic() -> None:
         coast_down_precision(four[:3])
 
 
+@pytest.mark.source(
+    "StVZO, Anlage XXIII, 3.9.2",
+    "read in a stored copy; timing by our own arithmetic",
+)
 def test_worked_force_and_power_from_a_timing() -> None:
     force = float(coast_down_force(900.0, 5.0 * KMH, 12.35))
     assert force == pytest.approx(202.4, abs=0.05)
     assert force * 80.0 * KMH == pytest.approx(4498.0, abs=0.5)
 
 
+@pytest.mark.source("closed form of a coast for f1 = 0", "our own arithmetic")
 def test_closed_form_refuses_what_it_does_not_hold_for() -> None:
     for load in (RoadLoad(120.0, 1.0, 0.4), RoadLoad(-1.0, 0.0, 0.4), RoadLoad(120.0, 0.0, 0.0)):
         with pytest.raises(ValueError, match="closed form"):

@@ -13,6 +13,10 @@ from roadtest.tyres import read_tyre_size
 from roadtest.units import MILE_M
 
 
+@pytest.mark.source(
+    "ISO 4000-1 / UN R30 for the diameter; ETRTO's 3.05",
+    "diameter from memory; 3.05 second-hand",
+)
 @pytest.mark.parametrize(
     ("size", "diameter_mm", "circumference_m", "turns_per_mile"),
     [
@@ -33,6 +37,7 @@ def test_metric_sizes(
     assert MILE_M / tyre.circumference_m.value == pytest.approx(turns_per_mile, abs=0.05)
 
 
+@pytest.mark.source("UN R30, Annex 5", "value from memory")
 @pytest.mark.parametrize(
     ("size", "diameter_mm"),
     [
@@ -52,6 +57,10 @@ def test_cross_ply_design_diameters(size: str, diameter_mm: float) -> None:
     assert tyre.u95 / tyre.value > 0.01
 
 
+@pytest.mark.source(
+    "US EPA annual test-car list, 2016: engine speed over road speed",
+    "read in a stored copy; the cars' tyre sizes from memory",
+)
 @pytest.mark.parametrize(
     ("size", "rpm_per_mph"), [("195/50R16", 41.9), ("205/45R17", 40.9)], ids=["16 in", "17 in"]
 )
@@ -67,6 +76,7 @@ def test_rolling_factor_against_two_registered_cars(size: str, rpm_per_mph: floa
     )
 
 
+@pytest.mark.source("63360 / (pi D) and ETRTO's 3.05", "our own arithmetic")
 def test_free_turns_per_mile() -> None:
     """turns per mile = 63360/(π·D) = 20168.1/D, and 20773.8/D by the 3.05 rule (D in inches)."""
     tyre = read_tyre_size("165/80R13")
@@ -75,6 +85,7 @@ def test_free_turns_per_mile() -> None:
     assert MILE_M / tyre.circumference_m.value == pytest.approx(20773.8 / inches, rel=5e-6)
 
 
+@pytest.mark.source("worked gearing", "our own arithmetic")
 def test_engine_speed_at_70_mph() -> None:
     """Worked gearing: axle 4.22, fifth 0.82, 165/80R13, 70 mph: 3585.0 r/min."""
     speed_mps = 70 * 0.44704

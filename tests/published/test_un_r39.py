@@ -11,6 +11,8 @@ import pytest
 from roadtest.rules import speedometer_rule
 from roadtest.units import from_si, to_si
 
+pytestmark = pytest.mark.source("UN R39, 5.3", "read in a stored copy")
+
 RULE = speedometer_rule("un-r39")
 
 
@@ -23,6 +25,10 @@ def most_shown(true_speed: float, unit: str) -> float:
     return from_si(true_mps + limit.high, unit)
 
 
+@pytest.mark.source(
+    "UN R39, 5.3; worked limits at 80 and 100 km/h printed there, others in the press",
+    "read in a stored copy",
+)
 @pytest.mark.parametrize(
     ("true_kmh", "most_kmh"),
     [
@@ -70,6 +76,7 @@ def test_just_inside_and_just_outside_at_80(shown_kmh: float, within: bool) -> N
     assert (limit.low <= error <= limit.high) is within
 
 
+@pytest.mark.source("UN R39, 5.2.5", "40, 80 and 120 km/h read; the bands from memory")
 @pytest.mark.parametrize(
     ("top_kmh", "tested_kmh"),
     [
@@ -92,10 +99,12 @@ def test_test_speeds_follow_top_speed(top_kmh: float, tested_kmh: tuple[float, .
     assert tested == pytest.approx(tested_kmh, abs=1e-9)
 
 
+@pytest.mark.source("UN R39, 5.2.5", "read in a stored copy")
 def test_unknown_top_speed_gets_the_test_speeds_of_fast_cars() -> None:
     assert [from_si(speed, "km/h") for speed in RULE.test_speeds()] == pytest.approx([40, 80, 120])
 
 
+@pytest.mark.source("UN R39, 5.3, worked correction", "our own arithmetic")
 def test_worked_correction_picks_the_tooth_count_that_never_under_reads() -> None:
     # Dial scale 1.045 with a 21-tooth driven gear; the scale goes as 21/n. At a true 60 mph, 22
     # teeth (0.9975, nearer to 1) break the lower limit and 20 (1.0973) to 21 keep both.

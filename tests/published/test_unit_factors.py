@@ -10,7 +10,13 @@ import pytest
 
 from roadtest.units import find_unit, to_si
 
+pytestmark = pytest.mark.source("NIST SP 811 (2008), Appendix B.8", "value from memory")
 
+
+@pytest.mark.source(
+    "international yard and pound agreement (1959); 3rd CGPM (1901); nautical mile (1929)",
+    "value from memory",
+)
 @pytest.mark.parametrize(
     ("unit", "factor"),
     [
@@ -47,6 +53,7 @@ def test_rounded_factor(unit: str, factor: float, half_digit: float) -> None:
     assert abs(find_unit(unit).factor - factor) <= half_digit
 
 
+@pytest.mark.source("Celsius and Fahrenheit scales, by definition", "value from memory")
 @pytest.mark.parametrize(
     ("shown", "unit", "kelvin"),
     [
@@ -63,6 +70,10 @@ def test_temperature_scales_meet_at_their_fixed_points(
     assert to_si(shown, unit) == pytest.approx(kelvin, rel=1e-15)
 
 
+@pytest.mark.source(
+    "49 CFR 393.52(d), as printed in Pennsylvania Code title 67, chapter 175, Table I",
+    "read in a stored copy",
+)
 def test_square_law_figures_of_us_brake_rules_agree() -> None:
     """21, 17 and 14 ft/s² stand beside 65.2, 52.8 and 43.5 % of weight.
 

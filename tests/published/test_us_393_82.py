@@ -5,6 +5,8 @@ import pytest
 from roadtest.rules import speedometer_rule
 from roadtest.units import from_si, to_si
 
+pytestmark = pytest.mark.source("49 CFR 393.82: within 5 mph at 50 mph", "read in a stored copy")
+
 RULE = speedometer_rule("us-393.82")
 
 
