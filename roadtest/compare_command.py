@@ -5,13 +5,16 @@ from __future__ import annotations
 import argparse
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from roadtest.errors import InputError
 
 if TYPE_CHECKING:
     from roadtest.compare import Comparison
-    from roadtest.results import Results
+    from roadtest.results import ReadIn, Results
+
+_KINDS: Final = (".html", ".pdf")
+_WANTED: Final = "a file name that ends in .html or .pdf"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -28,6 +31,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--json", metavar="FILE", help='write the comparison as JSON; "-" for standard output only'
     )
     parser.add_argument(
+        "-o",
+        "--output",
+        metavar="FILE",
+        type=Path,
+        help="write the comparison with its charts to FILE.html or FILE.pdf",
+    )
+    parser.add_argument(
         "--units", choices=("mph", "km/h"), help="what to read; by default as the first drive says"
     )
 
@@ -40,18 +50,40 @@ def compare_drives(arguments: argparse.Namespace) -> Comparison:
     for drive in drives:
         if not drive.exists():
             raise InputError(str(drive), "", "no such folder", "the folder of one drive")
-    target = None if arguments.json in (None, "-") else Path(arguments.json)
-    if target is not None:
-        _need_place(target, drives)
+    json_file = None if arguments.json in (None, "-") else Path(arguments.json)
+    paper: Path | None = arguments.output
+    if paper is not None and paper.suffix.lower() not in _KINDS:
+        raise InputError(str(paper), "", "neither HTML nor PDF", _WANTED)
+    for target in (json_file, paper):
+        if target is not None:
+            _need_place(target, drives)
+    if json_file is not None and paper is not None and json_file.resolve() == paper.resolve():
+        raise InputError(str(paper), "", "the same file for both", "a file each")
 
     from roadtest.compare import compare
     from roadtest.compare.as_text import to_json
     from roadtest.output import write_all
 
-    found = compare([_results(drive) for drive in drives], _names(drives))
-    if target is not None:
-        write_all({target: to_json(found)})
+    results = [_results(drive) for drive in drives]
+    found = compare(results, _names(drives))
+    written: dict[Path, str | bytes] = {}
+    if json_file is not None:
+        written[json_file] = to_json(found)
+    if paper is not None:
+        written[paper] = _on_paper(found, results, arguments.units, paper.suffix.lower())
+    write_all(written)
     return found
+
+
+def _on_paper(
+    found: Comparison, results: list[Results], units: ReadIn | None, kind: str
+) -> str | bytes:
+    from roadtest.compare.document import comparison_document
+    from roadtest.report.html import to_html
+    from roadtest.report.pdf import to_pdf
+
+    document = comparison_document(found, results, units)
+    return to_pdf(document) if kind == ".pdf" else to_html(document)
 
 
 def _need_place(target: Path, drives: list[Path]) -> None:
