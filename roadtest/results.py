@@ -492,12 +492,21 @@ class PullsResult:
 
 @dataclass(frozen=True)
 class ChannelPart:
-    """A channel while the car stood with the engine at idle, or was driven."""
+    """A channel while the car stood with the engine at idle, or was driven at speed.
+
+    Limits stand here where the target gives one for idle; the seconds are those beyond them.
+    """
 
     min: float | None = None
     mean: float | None = None
     max: float | None = None
     seconds: float | None = None
+    at_min_s: float | None = None
+    at_max_s: float | None = None
+    limit_low: float | None = None
+    limit_high: float | None = None
+    seconds_below: float | None = None
+    seconds_above: float | None = None
 
 
 @dataclass(frozen=True)

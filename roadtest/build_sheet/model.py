@@ -98,6 +98,7 @@ class Engine:
     strokes: int = 4
     idle_rpm: float | None = None
     limit_rpm: float | None = None
+    boosted: bool | None = None  # supercharged or turbocharged; None where the sheet does not say
 
 
 @dataclass(frozen=True)
@@ -169,6 +170,13 @@ class BuildSheet:
     shop: Shop = field(default_factory=Shop)
     targets: Targets = field(default_factory=Targets)
     remarks: tuple[str, ...] = ()
+
+    @property
+    def boosted(self) -> bool:
+        """Whether the engine is supercharged or turbocharged: as given, or by the work done."""
+        if self.engine.boosted is not None:
+            return self.engine.boosted
+        return "forced induction" in self.work.done
 
     @property
     def circumference(self) -> Given | None:

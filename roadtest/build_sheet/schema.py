@@ -162,6 +162,7 @@ class EngineTable(Table):
     strokes: fields.Strokes = 4
     idle_rpm: fields.Rpm | None = None
     limit_rpm: fields.Rpm | None = None
+    boosted: fields.Yes | None = None
 
     @field_validator("limit_rpm")
     @classmethod

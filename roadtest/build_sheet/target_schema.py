@@ -148,35 +148,44 @@ class ChannelTable(Table):
 
     at_least: Annotated[_Level, PlainValidator(_level)] | None = None
     at_most: Annotated[_Level, PlainValidator(_level)] | None = None
+    at_least_idle: Annotated[_Level, PlainValidator(_level)] | None = None
+    at_most_idle: Annotated[_Level, PlainValidator(_level)] | None = None
 
-    @field_validator("at_most")
+    @field_validator("at_most", "at_least_idle", "at_most_idle")
     @classmethod
-    def _same_kind(cls, at_most: _Level | None, info: ValidationInfo) -> _Level | None:
-        at_least: _Level | None = info.data.get("at_least")
-        if at_least is None or at_most is None:
-            return at_most
-        if at_least[2] != at_most[2] or (at_most[2] is None and at_least[1] != at_most[1]):
-            raise SheetValueError(
-                f"at_least in {quoted(at_least[1])}, at_most in {quoted(at_most[1])}", "one unit"
-            )
-        if at_least[0] > at_most[0]:
-            raise SheetValueError("at_most below at_least", "at_least below at_most")
-        return at_most
+    def _same_kind(cls, level: _Level | None, info: ValidationInfo) -> _Level | None:
+        if level is None:
+            return None
+        for name, other in info.data.items():
+            if other is None:
+                continue
+            if other[2] != level[2] or (level[2] is None and other[1] != level[1]):
+                found = f"{name} in {quoted(other[1])}, {info.field_name} in {quoted(level[1])}"
+                raise SheetValueError(found, "one unit")
+        name = str(info.field_name)
+        below = name.replace("most", "least")
+        low = info.data.get(below) if below != name else None
+        if low is not None and low[0] > level[0]:
+            raise SheetValueError(f"{name} below {below}", f"{below} below {name}")
+        return level
 
     @model_validator(mode="after")
     def _something(self) -> Self:
-        if self.at_least is None and self.at_most is None:
+        if not any(self._levels()):
             raise SheetValueError(
                 "neither at_least nor at_most", 'at_most = "105 degC", or at_least'
             )
         return self
 
+    def _levels(self) -> tuple[_Level | None, ...]:
+        return self.at_least, self.at_most, self.at_least_idle, self.at_most_idle
+
     def plain(self, channel: str) -> ChannelLimit:
         """Return the limits of the named channel."""
-        _, unit, dimension = self.at_most or self.at_least or (0.0, "", None)
-        low = None if self.at_least is None else self.at_least[0]
-        high = None if self.at_most is None else self.at_most[0]
-        return ChannelLimit(channel, low, high, unit, dimension)
+        levels = self._levels()
+        _, unit, dimension = next(level for level in levels if level is not None)
+        low, high, *idle = (None if level is None else level[0] for level in levels)
+        return ChannelLimit(channel, low, high, unit, dimension, *idle)
 
 
 def _rule_name(value: str, names: tuple[str, ...], otherwise: str) -> NamedRule:

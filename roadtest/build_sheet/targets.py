@@ -64,6 +64,8 @@ class ChannelLimit:
     With a `dimension` the limits are SI and the channel's own unit must be of that dimension.
     Without one, `unit` is not in our table: limits and channel are compared as they stand, and only
     where the channel's unit is written the same.
+
+    With a limit of its own at idle, an end holds at speed, and that one while the car stands.
     """
 
     channel: str
@@ -71,6 +73,8 @@ class ChannelLimit:
     at_most: float | None
     unit: str  # as the sheet writes it
     dimension: Dimension | None
+    at_least_idle: float | None = None
+    at_most_idle: float | None = None
 
 
 TargetValue = (

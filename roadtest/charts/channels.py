@@ -73,6 +73,13 @@ def _panel(
     if row.limit_low is not None:
         label = f"at least {number_text(row.limit_low)} {unit}"
         marks.append(Level(row.limit_low, label, allowed="above"))
+    for part, where in ((row.at_rest, "at idle"), (row.at_speed, "at speed")):
+        if part is not None and part.limit_high is not None:
+            label = f"at most {number_text(part.limit_high)} {unit} {where}"
+            marks.append(Level(part.limit_high, label))
+        if part is not None and part.limit_low is not None:
+            label = f"at least {number_text(part.limit_low)} {unit} {where}"
+            marks.append(Level(part.limit_low, label))
     if with_worst:
         marks += _worst(row)
     return Panel(Axis(_title(row), unit), tuple(marks), share=1.0)

@@ -2,17 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 from roadtest.build_sheet import ChannelLimit, Target
 from roadtest.findings.case import Case, joined
 from roadtest.findings.judging import Subject, judged_item, nothing_to_judge
+from roadtest.measures.channels import Limits, limits_in_unit
 from roadtest.quantity import Quantity
-from roadtest.results import ChannelResult, Finding, FindingItem, Limit
-from roadtest.units import UnknownUnitError, find_unit, from_si
+from roadtest.results import ChannelPart, ChannelResult, Finding, FindingItem, Limit
 from roadtest.verdicts import combine
 from roadtest.wording import clock_text, duration_text, limit_text
+
+_IDLE = "at idle"  # standing
+_SPEED = "at speed"
+
+
+@dataclass(frozen=True)
+class _End:
+    """One end of a channel's range against its limit; `value` None where it was not logged."""
+
+    what: str  # "highest", "lowest at idle"
+    limit: Limit
+    value: float | None = None
+    at_s: float | None = None
+    beyond_s: float | None = None
 
 
 def channel(case: Case, target: Target) -> Finding:
@@ -25,92 +39,114 @@ def channel(case: Case, target: Target) -> Finding:
         raise TypeError(f"not a channel target: {wanted!r}")
     title = wanted.channel.replace("_", " ").capitalize()
     subject = Subject(target.id, title, "reading", "own target", f"{wanted.channel} logged")
-    found = _whole([c for c in case.results.channels if c.name == wanted.channel])
-    if found is None:
+    rows = [c for c in case.results.channels if c.name == wanted.channel and c.min is not None]
+    if not rows:
         others = ", ".join(dict.fromkeys(c.name for c in case.results.channels))
         why = f"No channel {wanted.channel} was logged" + (f" (logged: {others})" if others else "")
         return nothing_to_judge(subject, None, why, f"Log {wanted.channel} in a channels.csv")
-    limit = _limit_in(wanted, found.unit)
-    if limit is None:
-        why = f'The channel is in "{found.unit}", the limit in "{wanted.unit}"'
+    unit = rows[0].unit
+    limits = limits_in_unit(wanted, unit)
+    if limits is None:
+        why = f'The channel is in "{unit}", the limit in "{wanted.unit}"'
         settle = "Give the limit in the channel's unit, or the unit in the head of its column"
         return nothing_to_judge(subject, None, why, settle)
-    return _judged(case, subject, found, limit)
+    same = [row for row in rows if row.unit == unit]  # the files of a split log
+    return _judged(case, subject, list(_ends(same, limits, unit)))
 
 
-def _whole(rows: Sequence[ChannelResult]) -> ChannelResult | None:
-    """Return one row of those that the files of a split log gave, None without any value."""
-    rows = [row for row in rows if row.min is not None and row.max is not None]
-    if not rows:
-        return None
-    rows = [row for row in rows if row.unit == rows[0].unit]
-    low = min(rows, key=lambda row: row.min or 0.0)
-    high = max(rows, key=lambda row: row.max or 0.0)
-    return replace(
-        high,
-        min=low.min,
-        at_min_s=low.at_min_s,
-        seconds_above=_sum(row.seconds_above for row in rows),
-        seconds_below=_sum(row.seconds_below for row in rows),
-    )
+def _ends(rows: Sequence[ChannelResult], limits: Limits, unit: str) -> Iterator[_End]:
+    parts: list[tuple[str, Sequence[ChannelResult | ChannelPart], float | None, float | None]] = [
+        ("", rows, limits.everywhere.low, limits.everywhere.high),
+        (
+            f" {_IDLE}",
+            [row.at_rest for row in rows if row.at_rest],
+            limits.idle.low,
+            limits.idle.high,
+        ),
+        (
+            f" {_SPEED}",
+            [row.at_speed for row in rows if row.at_speed],
+            limits.speed.low,
+            limits.speed.high,
+        ),
+    ]
+    for where, found, low, high in parts:
+        if high is not None:
+            top = max(found, key=lambda part: part.max or 0.0, default=None)
+            limit = Limit(None, high, unit)
+            yield (
+                _End(f"highest{where}", limit)
+                if top is None
+                else _End(
+                    f"highest{where}",
+                    limit,
+                    top.max,
+                    top.at_max_s,
+                    sum(part.seconds_above or 0.0 for part in found),
+                )
+            )
+        if low is not None:
+            bottom = min(found, key=lambda part: part.min or 0.0, default=None)
+            limit = Limit(low, None, unit)
+            yield (
+                _End(f"lowest{where}", limit)
+                if bottom is None
+                else _End(
+                    f"lowest{where}",
+                    limit,
+                    bottom.min,
+                    bottom.at_min_s,
+                    sum(part.seconds_below or 0.0 for part in found),
+                )
+            )
 
 
-def _sum(seconds: Iterable[float | None]) -> float | None:
-    known = [second for second in seconds if second is not None]
-    return sum(known) if known else None
-
-
-def _limit_in(wanted: ChannelLimit, unit: str) -> Limit | None:
-    """Return the limit in the channel's unit, None where the two can't be compared."""
-    if wanted.dimension is None:
-        if wanted.unit != unit:
-            return None
-        return Limit(wanted.at_least, wanted.at_most, unit)
-    try:
-        if find_unit(unit).dimension != wanted.dimension:
-            return None
-    except UnknownUnitError:
-        return None
-    low, high = (
-        None if end is None else round(from_si(end, unit), 9)
-        for end in (wanted.at_least, wanted.at_most)
-    )
-    return Limit(low, high, unit)
-
-
-def _judged(case: Case, subject: Subject, found: ChannelResult, limit: Limit) -> Finding:
-    assert found.min is not None and found.max is not None  # told apart before
-    ends = [("highest", found.max)] if limit.high is not None else []
-    ends += [("lowest", found.min)] if limit.low is not None else []
-    items = [_end(which, value, limit) for which, value in ends]
+def _judged(case: Case, subject: Subject, ends: Sequence[_End]) -> Finding:
+    items = [_item(end) for end in ends]
     verdict = combine(item.verdict for item in items)
     telling = next(item for item in items if item.verdict == verdict)
-    said = [_said(case, found, which) for which, _ in ends]
-    allowed = limit_text(limit, case.sheet.units)
+    missing = [end.what for end in ends if end.value is None]
+    both = len(ends) == 2 and all(end.what in ("highest", "lowest") for end in ends)
+    limit = ends[0].limit if len(ends) == 1 else None
+    if both:
+        limit = Limit(ends[1].limit.low, ends[0].limit.high, ends[0].limit.unit)
+    said = ", ".join(_said(case, end, with_limit=limit is None) for end in ends)
+    if limit is not None:
+        said += f"; allowed: {limit_text(limit, case.sheet.units)}"
     return Finding(
         id=subject.id,
         title=subject.title,
         verdict=verdict,
         measured=telling.measured,
-        limit=limit,
+        limit=limit or telling.limit,
         basis=subject.basis,
-        reason=joined(f"{', '.join(said)}; allowed: {allowed}", "The sender is taken at its word"),
+        reason=joined(said, "The sender is taken at its word"),
+        to_settle=joined(f"Log the channel {' and '.join(_where(missing))}") if missing else None,
         items=tuple(items) if len(items) > 1 else (),
     )
 
 
-def _said(case: Case, found: ChannelResult, which: str) -> str:
+def _where(missing: Sequence[str]) -> list[str]:
+    """Return what is still to be logged, each once."""
+    how = {_IDLE: "standing, the engine at idle", _SPEED: "at 30 mph (50 km/h) or more"}
+    ends = dict.fromkeys(where for what in missing for where in how if what.endswith(where))
+    return [how[where] for where in ends]
+
+
+def _said(case: Case, end: _End, *, with_limit: bool) -> str:
     """Say an end of the range, when it was reached, and how long it lay beyond the limit."""
-    high = which == "highest"
-    value, at_s = (found.max, found.at_max_s) if high else (found.min, found.at_min_s)
-    beyond = found.seconds_above if high else found.seconds_below
-    text = f"{which} {case.say_value(value or 0.0, found.unit)}"
-    text += "" if at_s is None else f" at {clock_text(at_s)}"
-    if beyond:
-        text += f", {duration_text(beyond)} {'above' if high else 'below'} the limit"
-    return text
+    allowed = limit_text(end.limit, case.sheet.units)
+    if end.value is None:
+        return f"{end.what} not logged (allowed: {allowed})"
+    text = f"{end.what} {case.say_value(end.value, end.limit.unit)}"
+    text += "" if end.at_s is None else f" at {clock_text(end.at_s)}"
+    if end.beyond_s:
+        side = "above" if end.limit.high is not None else "below"
+        text += f", {duration_text(end.beyond_s)} {side} the limit"
+    return f"{text} (allowed: {allowed})" if with_limit else text
 
 
-def _end(which: str, value: float, limit: Limit) -> FindingItem:
-    item = judged_item(None, Quantity(value, 0.0, limit.unit), limit)
-    return FindingItem(None, item.measured, limit, item.verdict, what=which)
+def _item(end: _End) -> FindingItem:
+    measured = None if end.value is None else Quantity(end.value, 0.0, end.limit.unit)
+    item = judged_item(None, measured, end.limit)
+    return FindingItem(None, measured, end.limit, item.verdict, what=end.what)

@@ -61,21 +61,47 @@ def measure_channels(
     return ChannelsMeasured(tuple(rows), tuple(remarks))
 
 
-def limits_in_unit(limit: ChannelLimit, unit: str) -> tuple[float | None, float | None] | None:
-    """Return the limit (low, high) in a channel's own unit, None where units do not agree."""
+@dataclass(frozen=True)
+class Ends:
+    """Lower and upper limit, None where open."""
+
+    low: float | None = None
+    high: float | None = None
+
+
+@dataclass(frozen=True)
+class Limits:
+    """A channel's limits in its own unit: everywhere, standing at idle, and at speed.
+
+    An end that the target gives for idle holds there, the plain one beside it then at speed.
+    """
+
+    everywhere: Ends = Ends()
+    idle: Ends = Ends()
+    speed: Ends = Ends()
+
+
+def limits_in_unit(limit: ChannelLimit, unit: str) -> Limits | None:
+    """Return the limits in a channel's own unit, None where units do not agree."""
+    ends = (limit.at_least, limit.at_most, limit.at_least_idle, limit.at_most_idle)
     if limit.dimension is None:
-        same = limit.unit.strip() == unit.strip()
-        return (limit.at_least, limit.at_most) if same else None
-    try:
-        if find_unit(unit).dimension != limit.dimension:
+        if limit.unit.strip() != unit.strip():
             return None
-    except UnknownUnitError:
-        return None
-    low, high = (
-        None if end is None else float(from_si(end, unit))
-        for end in (limit.at_least, limit.at_most)
+    else:
+        try:
+            if find_unit(unit).dimension != limit.dimension:
+                return None
+        except UnknownUnitError:
+            return None
+        # Rounded, so that what was given in another unit stands on the limit, not beside it.
+        ends = tuple(None if end is None else round(float(from_si(end, unit)), 9) for end in ends)
+    low, high, idle_low, idle_high = ends
+    split_low, split_high = idle_low is not None, idle_high is not None
+    return Limits(
+        everywhere=Ends(None if split_low else low, None if split_high else high),
+        idle=Ends(idle_low, idle_high),
+        speed=Ends(low if split_low else None, high if split_high else None),
     )
-    return low, high
 
 
 def _drive_time(
@@ -99,13 +125,13 @@ def _row(
     values = channel.values[seen]
     seconds = _seconds(log.time_s)[seen]
     limits, remarks = _limits(evidence.sheet, channel)
-    low, high = limits
     top, bottom = int(np.argmax(values)), int(np.argmin(values))
     place = None if time_s is None else time_s[seen]
     at_rest, at_speed = (None, None)
     if place is not None:
         rest, speed = _conditions(evidence, place)
-        at_rest, at_speed = _part(values, seconds, rest), _part(values, seconds, speed)
+        at_rest = _part(values, seconds, place, rest, limits.idle)
+        at_speed = _part(values, seconds, place, speed, limits.speed)
     return ChannelResult(
         name=channel.name,
         unit=channel.unit,
@@ -117,28 +143,34 @@ def _row(
         manoeuvre_at_min=None if place is None else _manoeuvre_at(evidence, float(place[bottom])),
         at_rest=at_rest,
         at_speed=at_speed,
-        limit_high=high,
-        limit_low=low,
-        seconds_above=None if high is None else float(seconds[values > high].sum()),
-        seconds_below=None if low is None else float(seconds[values < low].sum()),
+        limit_high=limits.everywhere.high,
+        limit_low=limits.everywhere.low,
+        seconds_above=_above(values, seconds, limits.everywhere),
+        seconds_below=_below(values, seconds, limits.everywhere),
         file=log.name,
     ), remarks
 
 
-def _limits(
-    sheet: BuildSheet, channel: Channel
-) -> tuple[tuple[float | None, float | None], list[str]]:
+def _limits(sheet: BuildSheet, channel: Channel) -> tuple[Limits, list[str]]:
     """Return the sheet's limits for a channel in its unit, and a remark where they can't be."""
     for target in sheet.targets.named(f"channel.{channel.name}"):
         if isinstance(target.value, ChannelLimit):
             limits = limits_in_unit(target.value, channel.unit)
             if limits is not None:
                 return limits, []
-            return (None, None), [
+            return Limits(), [
                 f'channel {channel.name} is in "{channel.unit}", its target in '
                 f'"{target.value.unit}": they can\'t be compared'
             ]
-    return (None, None), []
+    return Limits(), []
+
+
+def _above(values: Floats, seconds: Floats, ends: Ends) -> float | None:
+    return None if ends.high is None else float(seconds[values > ends.high].sum())
+
+
+def _below(values: Floats, seconds: Floats, ends: Ends) -> float | None:
+    return None if ends.low is None else float(seconds[values < ends.low].sum())
 
 
 def _seconds(time_s: Floats) -> Floats:
@@ -160,15 +192,23 @@ def _conditions(evidence: Evidence, time_s: Floats) -> tuple[Bools, Bools]:
     return rest, inside & (speed > _AT_SPEED_MPS)
 
 
-def _part(values: Floats, seconds: Floats, these: Bools) -> ChannelPart | None:
+def _part(
+    values: Floats, seconds: Floats, time_s: Floats, these: Bools, ends: Ends
+) -> ChannelPart | None:
     if not these.any():
         return None
-    some = values[these]
+    some, spent, when = values[these], seconds[these], time_s[these]
     return ChannelPart(
         min=float(some.min()),
         mean=float(some.mean()),
         max=float(some.max()),
-        seconds=float(seconds[these].sum()),
+        seconds=float(spent.sum()),
+        at_min_s=float(when[np.argmin(some)]),
+        at_max_s=float(when[np.argmax(some)]),
+        limit_low=ends.low,
+        limit_high=ends.high,
+        seconds_below=_below(some, spent, ends),
+        seconds_above=_above(some, spent, ends),
     )
 
 

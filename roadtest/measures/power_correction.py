@@ -21,7 +21,7 @@ def iso_1585_factor(dry_pressure_pa: float | Floats, temperature_k: float | Floa
     """Return what observed power is multiplied by: (99/p)^1.2 · (T/298)^0.6, p in kPa, dry.
 
     Valid for: spark ignition, not boosted, intake air of 288 to 308 K, factors of 0.93 to 1.07;
-    see `iso_1585_valid`.
+    see `outside_iso_1585`.
 
     Reference: ISO 1585; UN R85 [value from memory].
     """
@@ -30,13 +30,26 @@ def iso_1585_factor(dry_pressure_pa: float | Floats, temperature_k: float | Floa
     return np.asarray((99.0 / pressure) ** 1.2 * (temperature / 298.0) ** 0.6)
 
 
-def iso_1585_valid(dry_pressure_pa: float, temperature_k: float) -> bool:
-    """Return whether the ISO factor may be used: its own limits and those of the intake air."""
+def outside_iso_1585(dry_pressure_pa: float, temperature_k: float) -> str:
+    """Return why the ISO factor may not be used on a day, "" where it may.
+
+    Its limits are those of the intake air, 288 to 308 K, and of the factor itself, 0.93 to 1.07.
+    """
     low_k, high_k = ISO_TEMPERATURE_LIMITS_K
+    if not low_k <= temperature_k <= high_k:
+        zero = 273.15
+        return (
+            f"at {temperature_k - zero:.0f} °C the day is outside the limits of ISO 1585, "
+            f"{low_k - zero:.0f} to {high_k - zero:.0f} °C"
+        )
+    low, high = ISO_FACTOR_LIMITS
     factor = float(iso_1585_factor(dry_pressure_pa, temperature_k))
-    return low_k <= temperature_k <= high_k and (
-        ISO_FACTOR_LIMITS[0] <= factor <= ISO_FACTOR_LIMITS[1]
-    )
+    if not low <= factor <= high:
+        return (
+            f"the day's air is outside the limits of ISO 1585, whose factor of {factor:.3f} "
+            f"would have to lie between {low:g} and {high:g}"
+        )
+    return ""
 
 
 def sae_j1349_factor(dry_pressure_pa: float | Floats, temperature_k: float | Floats) -> Floats:

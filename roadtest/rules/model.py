@@ -12,8 +12,14 @@ from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 
+import numpy as np
+from numpy.typing import NDArray
+
 from roadtest.results import Limit
 from roadtest.units import STANDARD_GRAVITY_MPS2
+
+Bools = NDArray[np.bool_]
+Floats = NDArray[np.float64]
 
 # Two speeds closer than this share of themselves are one speed: 25 mph in m/s and back is 25 mph.
 _SAME_SPEED = 1e-9
@@ -87,13 +93,18 @@ class SpeedRange:
 
     def holds(self, true_speed_mps: float, shown_speed_mps: float | None) -> bool:
         """Return whether the rule speaks of this reading."""
-        if self._has(true_speed_mps):
-            return True
-        return self.or_shown and shown_speed_mps is not None and self._has(shown_speed_mps)
+        shown = math.nan if shown_speed_mps is None else shown_speed_mps
+        return bool(self.holds_each(np.array(true_speed_mps), np.array(shown)))
 
-    def _has(self, speed_mps: float) -> bool:
+    def holds_each(self, true_mps: Floats, shown_mps: Floats) -> Bools:
+        """Return the same of many readings at once, of any shape; NaN for what is not known."""
+        held = self._has(true_mps)
+        return held | self._has(shown_mps) if self.or_shown else held
+
+    def _has(self, speed_mps: Floats) -> Bools:
         slack = _SAME_SPEED * speed_mps
-        return self.lowest_mps - slack <= speed_mps <= self.highest_mps + slack
+        above = speed_mps >= self.lowest_mps - slack
+        return np.asarray(above & (speed_mps <= self.highest_mps + slack))
 
 
 def _any_speed(_top_speed_mps: float | None) -> tuple[float, ...]:

@@ -16,7 +16,7 @@ from roadtest.measures.air import air_of_the_day, dry_density, standard_air
 from roadtest.measures.inertia import rotating_factor
 from roadtest.measures.power_correction import (
     iso_1585_factor,
-    iso_1585_valid,
+    outside_iso_1585,
     sae_j1349_factor,
     saturation_pressure_pa,
 )
@@ -72,11 +72,14 @@ def test_corrections_at_another_point() -> None:
 
 @pytest.mark.source("ISO 1585, range of temperature and of the factor", "value from memory")
 def test_limits_of_the_correction() -> None:
-    assert iso_1585_valid(99_000.0, 298.0)
-    assert not iso_1585_valid(99_000.0, 287.0)  # too cold
-    assert not iso_1585_valid(99_000.0, 309.0)  # too warm
-    assert not iso_1585_valid(92_000.0, 298.0)  # too high up: factor 1.092
-    assert not iso_1585_valid(106_000.0, 298.0)
+    assert outside_iso_1585(99_000.0, 298.0) == ""
+    for kelvin, inside in ((287.9, False), (288.0, True), (308.0, True), (308.1, False)):
+        assert (outside_iso_1585(99_000.0, kelvin) == "") is inside
+    # The factor reaches 1.07 at 99 / 1.07^(1/1.2) = 93.57 kPa, 0.93 at 105.17 kPa.
+    for kilopascal, inside in ((93.5, False), (93.6, True), (105.1, True), (105.2, False)):
+        assert (outside_iso_1585(1000.0 * kilopascal, 298.0) == "") is inside
+    assert "15 to 35 °C" in outside_iso_1585(99_000.0, 280.0)
+    assert "between 0.93 and 1.07" in outside_iso_1585(92_000.0, 298.0)
 
 
 @pytest.mark.source("steam tables, 10 and 20 °C", "value from memory")

@@ -7,9 +7,10 @@ In free rolling on a road of height h, with the head wind w and effective mass �
 Integrated, the mean speed over each window is linear in the run's initial speed, in β0, β1, β2 and
 the heights, and nearly so in the wind. Heights are a random field over the plain, the same for
 every run that passes a place: two runs opposite ways over one road tell hills from drag by
-themselves, and a run on its own is left with the doubt. Wind is steady over the drive. How hilly
-the road is and how far altitudes wander is not known: a grid of possibilities is averaged by how
-well each explains the readings.
+themselves, and a run on its own is left with the doubt. How hilly the road is and how far altitudes
+wander is not known: a grid of possibilities is averaged by how well each explains the readings. The
+slope of the country beneath the hills is no such guess: a smooth run looks the same on any even
+slope, so only altitudes and the run the other way tell of it. Wind is steady over the drive.
 
 Reference: generalised least squares with prior, e.g. C. E. Rasmussen and C. K. I. Williams,
 Gaussian Processes for Machine Learning, section 2.7 (value from memory). The equation is that of
@@ -44,7 +45,11 @@ _REACHES_M: Final = (200.0, 500.0, 1200.0)
 _WANDERS_M: Final = (1.0, 2.0, 4.0, 8.0)
 _WANDER_PRIOR: Final = (3.0, 2.0)
 _WANDER_MEMORY_S: Final = 120.0
-_TILT_SHARE: Final = 0.5  # of the grade's spread that is one even slope of the whole country
+# Beneath the hills the country itself falls one way for kilometres, and a road looks level on it.
+# The steepest that roads in level country are built is some 3 % (AASHTO, A Policy on Geometric
+# Design of Highways and Streets; value from memory): two standard deviations.
+_COUNTRY_SPREAD: Final = 0.015
+_COUNTRY_REACH_M: Final = 3000.0
 _ALTITUDE_ZERO_SD_M: Final = 30.0  # of a run's altitudes as a whole
 # m/s, each component. Coast-down procedures allow a mean wind of 3 (UN R83) to 5 m/s (UN GTR 15):
 # stronger ones are as rare on a drive meant for coasting as two standard deviations.
@@ -113,6 +118,7 @@ class CoastModel:
         self._place_heights()
         self._receiver = self._receiver_error()
         self._shapes = {reach: self._field(reach) for reach in _REACHES_M}
+        self._country = _COUNTRY_SPREAD**2 * self._field(_COUNTRY_REACH_M)
         self._prior_sd = np.array(
             [_WIDE["speed"]] * self._runs
             + [_WIDE["beta0"], _BETA1_SD, _WIDE["beta2"], WIND_SD_MPS, WIND_SD_MPS]
@@ -198,14 +204,12 @@ class CoastModel:
     def _field(self, reach_m: float) -> Floats:
         """Return the covariance [n, n] of all readings for heights of unit grade spread.
 
-        Heights are a Matérn 5/2 field and an even tilt. Its slope changes smoothly, as that of
-        roads does: their vertical curves are parabolas.
+        Heights are a Matérn 5/2 field. Its slope changes smoothly, as that of roads does: their
+        vertical curves are parabolas.
         """
-        east, north = self._east - self._east.mean(), self._north - self._north.mean()
+        east, north = self._east, self._north
         apart = np.sqrt(5.0) * np.hypot(east[:, None] - east, north[:, None] - north) / reach_m
-        rough = 0.6 * reach_m**2 * (1.0 + apart + apart**2 / 3.0) * np.exp(-apart)
-        tilt = np.outer(east, east) + np.outer(north, north)
-        heights = (1.0 - _TILT_SHARE**2) * rough + _TILT_SHARE**2 * tilt
+        heights = 0.6 * reach_m**2 * (1.0 + apart + apart**2 / 3.0) * np.exp(-apart)
         acting = np.vstack([self._pull, self._seen_height])
         return np.asarray(acting @ heights @ acting.T)
 
@@ -259,7 +263,7 @@ class CoastModel:
         """Return the posterior of the free parameters, the model made linear about `theta`."""
         mean, slopes = self._predict(theta)
         fixed, wander = self._receiver
-        covariance = fixed + guess.wander_m**2 * wander
+        covariance = fixed + guess.wander_m**2 * wander + self._country
         covariance = covariance + guess.spread**2 * self._shapes[guess.reach_m]
         free = self._free
         design = np.vstack([slopes, np.zeros((self._altitudes.size, free.size))])[:, free]

@@ -16,7 +16,7 @@ from roadtest.measures.coasting import CoastingMeasured
 from roadtest.measures.inertia import geared_factor_draws, mass_draws
 from roadtest.measures.power_correction import (
     iso_1585_factor,
-    iso_1585_valid,
+    outside_iso_1585,
     saturation_pressure_pa,
 )
 from roadtest.measures.pulls.crossing import Path
@@ -32,7 +32,6 @@ from roadtest.verdicts import COVERAGE_FACTOR_95
 Floats = NDArray[np.float64]
 
 _SEED_TAG: Final = 520
-_BOOST_WORK: Final = "forced induction"
 # Typical of small open cars, for drives without a coast-down: rolling coefficients of handbooks'
 # radials and cross-plies, 0.011 to 0.019, and drag areas of 0.55 to 0.80 m² (values from memory).
 _TYPICAL_ROLLING: Final = (0.015, 0.005)  # value, half-width of the 95 % interval
@@ -57,7 +56,12 @@ class _Car:
     air: Air
     dry_pressure_pa: Floats
     resistance: Resistance
-    correct: bool  # power may be brought to standard air
+    correct: bool  # power may be brought to standard air, where that is within its limits
+
+    @property
+    def day(self) -> tuple[float, float]:
+        """Dry pressure (Pa) and temperature (K) of the day."""
+        return float(self.dry_pressure_pa.mean()), float(self.air.temperature_k.mean())
 
 
 def measure_pulls(
@@ -125,13 +129,12 @@ def _car(
     mass = mass_draws(evidence.sheet, count, rng)
     # Humidity is not on the sheet: anything from dry to saturated.
     vapour = rng.uniform(0.0, 1.0, size=count) * saturation_pressure_pa(air.temperature_k)
-    boosted = _BOOST_WORK in evidence.sheet.work.done
     return _Car(
         mass,
         air,
         air.pressure_pa - vapour,
         _resistance(coasting, mass, air, rng),
-        air.known and not boosted,
+        air.known and not evidence.sheet.boosted,
     )
 
 
@@ -217,7 +220,7 @@ def _rpm_per_mps(evidence: Evidence, gear: int | None) -> float | None:
 
 def _in_standard_air(power_w: Floats, car: _Car) -> Quantity | None:
     pressure, temperature = car.dry_pressure_pa, car.air.temperature_k
-    if not car.correct or not iso_1585_valid(float(pressure.mean()), float(temperature.mean())):
+    if not car.correct or outside_iso_1585(*car.day):
         return None
     return Quantity.from_draws(power_w * iso_1585_factor(pressure, temperature), "W")
 
@@ -249,10 +252,10 @@ def _remarks(result: PullsResult, evidence: Evidence, car: _Car) -> tuple[str, .
 
 
 def _about_air(result: PullsResult, evidence: Evidence, car: _Car) -> str:
-    if _BOOST_WORK in evidence.sheet.work.done:
+    if evidence.sheet.boosted:
         return "wheel power as measured: the formulas for standard air are not for boosted engines"
     if not car.air.known:
         return "wheel power as measured: temperature and pressure of the day are not on the sheet"
     if any(run.peak_power and run.power_standard_air is None for run in result.runs):
-        return "wheel power as measured: the day's air is outside the limits of ISO 1585"
+        return f"wheel power as measured: {outside_iso_1585(*car.day)}"
     return ""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -20,7 +20,7 @@ from roadtest.measures.speedometer.options import (
 from roadtest.measures.speedometer.target import DialTarget
 from roadtest.quantity import Quantity
 from roadtest.results import DialErrorAt, Limit, Verdict
-from roadtest.verdicts import combine, judge
+from roadtest.verdicts import COVERAGE_FACTOR_95, combine, judge
 
 Floats = NDArray[np.float64]
 
@@ -93,13 +93,11 @@ def advise(before: Before, dial: Speedometer, rng: np.random.Generator, *, needl
     changes at once are looked at only when no single one will do.
     """
     laws = before.law.draws(_LAWS, rng)
-    present = _outcome(before, AS_IT_IS, laws)
     singles = single_options(dial, needle=needle)
-    best = _best_of_each_kind(_outcome(before, option, laws) for option in singles)
+    present, *outcomes = _outcomes(before, (AS_IT_IS, *singles), laws)
+    best = _best_of_each_kind(outcomes)
     if before.target is not None and not any(outcome.will_do for outcome in best):
-        pairs = _best_of_each_kind(
-            _outcome(before, option, laws) for option in paired_options(singles)
-        )
+        pairs = _best_of_each_kind(_outcomes(before, paired_options(singles), laws))
         best += sorted(pairs, key=lambda outcome: outcome.rank)[:_MOST_PAIRS]
     return Advised(present, tuple(sorted(best, key=lambda outcome: outcome.rank)))
 
@@ -119,46 +117,74 @@ def _best_of_each_kind(outcomes: Iterable[Outcome]) -> list[Outcome]:
     return best
 
 
-def _outcome(before: Before, option: Option, laws: Floats) -> Outcome:
+def _outcomes(before: Before, options: Sequence[Option], laws: Floats) -> list[Outcome]:
+    """Return what each option comes to.
+
+    The error at a speed is normal, for the law is; that it lies inside at all speeds at once is
+    counted over draws [count, 3] of the law.
+    """
     target = before.target
     tested = () if target is None else target.test_speeds_mps
     true = np.array([*before.held_mps, *tested])
-    errors = shown_by(laws, option.ratio * true) + option.shift_mps - true  # [draws, k]
-    told = tuple(
-        DialErrorAt(
-            Quantity(speed, 0.0, "m/s"),
-            _quantity(column),
-            before.law.beyond(option.ratio * speed),
+    ratio = np.array([option.ratio for option in options])
+    shift = np.array([option.shift_mps for option in options])
+    mean, u = before.law.shown_at(ratio[:, None] * true)  # [options, speeds]
+    mean = mean + shift[:, None] - true
+    rms = np.sqrt(np.mean(mean**2 + u**2, axis=1)).tolist()
+    chances: list[float | None] = [None] * len(options)
+    limits: tuple[Floats, Floats] | None = None
+    if target is not None:
+        limits = target.limits_at(np.broadcast_to(true, mean.shape), true + mean)
+        chances = _chances(laws, ratio[:, None] * true, shift[:, None] - true, limits)
+    outcomes = []
+    for k, option in enumerate(options):
+        told = tuple(
+            DialErrorAt(
+                Quantity(speed, 0.0, "m/s"),
+                Quantity(error, COVERAGE_FACTOR_95 * u_error, "m/s"),
+                before.law.beyond(option.ratio * speed),
+            )
+            for speed, error, u_error in zip(
+                true.tolist(), mean[k].tolist(), u[k].tolist(), strict=True
+            )
         )
-        for speed, column in zip(true.tolist(), errors.T, strict=True)
-    )
-    scale = Quantity(option.ratio * before.scale.value, option.ratio * before.scale.u95, "1")
-    rms = float(np.sqrt(np.mean(errors**2)))
-    odometer = _odometer_after(before, option)
-    if target is None:
-        return Outcome(option, told, rms, scale, odometer=odometer)
-    low, high = target.limits_at(true, true + errors.mean(axis=0))
+        scale = Quantity(option.ratio * before.scale.value, option.ratio * before.scale.u95, "1")
+        verdict = None if limits is None else _verdict(mean[k], u[k], limits[0][k], limits[1][k])
+        odometer = _odometer_after(before, option)
+        outcomes.append(Outcome(option, told, rms[k], scale, chances[k], verdict, odometer))
+    return outcomes
+
+
+def _chances(
+    laws: Floats, at_mps: Floats, added_mps: Floats, limits: tuple[Floats, Floats]
+) -> list[float | None]:
+    """Return of each option [k] the share of laws with which all errors lie inside the limits.
+
+    `at_mps`, `added_mps` and the limits are [k, speeds]: what the law is asked for, and what makes
+    it an error. None where the rule speaks of none of the speeds.
+    """
+    spoken = np.isfinite(limits[0]) | np.isfinite(limits[1])
+    low = np.where(spoken, limits[0], -np.inf) - added_mps
+    high = np.where(spoken, limits[1], np.inf) - added_mps
+    inside = np.ones((at_mps.shape[0], laws.shape[0]), dtype=bool)
+    for column in range(at_mps.shape[1]):
+        shown = shown_by(laws, at_mps[:, column]).T  # [k, draws]
+        inside &= (shown >= low[:, column, None]) & (shown <= high[:, column, None])
+    chances: list[float] = inside.mean(axis=1).tolist()
+    some = spoken.sum(axis=1).tolist()
+    return [chance if count else None for chance, count in zip(chances, some, strict=True)]
+
+
+def _verdict(mean: Floats, u: Floats, low: Floats, high: Floats) -> Verdict:
+    """Return the verdict on errors [speeds] with limits as `DialTarget.limits_at` gives them."""
     spoken = np.isfinite(low) | np.isfinite(high)
-    inside = (errors >= low) & (errors <= high)
-    chance = float(inside[:, spoken].all(axis=1).mean()) if spoken.any() else None
-    return Outcome(option, told, rms, scale, chance, _verdict(told, target), odometer)
-
-
-def _quantity(draws: Floats) -> Quantity:
-    figure = Quantity.from_draws(draws, "m/s")
-    if figure is None:
-        raise ValueError("the draws of a dial's error are not numbers")
-    return figure
-
-
-def _verdict(errors: tuple[DialErrorAt, ...], target: DialTarget) -> Verdict:
-    verdicts: list[Verdict] = []
-    for at in errors:
-        true = at.speed.value
-        limit = target.rule.error_limits(true, max(true + at.error.value, 0.0))
-        if limit is not None:
-            verdicts.append(judge(at.error, limit).verdict)
-    return combine(verdicts)
+    least, most = mean - COVERAGE_FACTOR_95 * u, mean + COVERAGE_FACTOR_95 * u
+    verdicts = np.where(
+        (least >= low) & (most <= high),
+        "pass",
+        np.where((most < low) | (least > high), "fail", "not proven"),
+    )
+    return combine(verdicts[spoken].tolist())
 
 
 def _odometer_after(before: Before, option: Option) -> Verdict | None:

@@ -73,11 +73,16 @@ class DialLaw:
         """Return [count, 3]: draws of offset, scale and bow that belong together."""
         return rng.multivariate_normal(self.mean, self.covariance, count, method="cholesky")
 
+    def shown_at(self, true_mps: Floats) -> tuple[Floats, Floats]:
+        """Return what the dial shows at true speeds (any shape) and its standard uncertainty."""
+        terms = _terms(true_mps)
+        variance = np.einsum("...i,ij,...j->...", terms, self.covariance, terms)
+        return terms @ self.mean, np.sqrt(np.maximum(variance, 0.0))
+
     def error_at(self, true_mps: float) -> Quantity:
         """Return indicated minus true speed at a true speed, m/s."""
-        terms = _terms(np.array([true_mps]))[0]
-        u = float(np.sqrt(max(terms @ self.covariance @ terms, 0.0)))
-        return Quantity(float(terms @ self.mean) - true_mps, COVERAGE_FACTOR_95 * u, "m/s")
+        shown, u = self.shown_at(np.array([true_mps]))
+        return Quantity(float(shown[0]) - true_mps, COVERAGE_FACTOR_95 * float(u[0]), "m/s")
 
     def beyond(self, true_mps: float) -> bool:
         """Return whether a speed lies outside those held."""
@@ -153,7 +158,7 @@ def _law(points: DialPoints, slope: float, u_bow_mps: float) -> DialLaw:
 
 
 def _terms(true_mps: Floats) -> Floats:
-    """Return [k, 3]: what offset, scale and bow are multiplied with at each speed [k]."""
+    """Return [..., 3]: what offset, scale and bow are multiplied with at each speed [...]."""
     middle = 0.5 * WHOLE_DIAL_MPS
     arc = 1.0 - ((true_mps - middle) / middle) ** 2
-    return np.stack([np.ones_like(true_mps), true_mps, arc], axis=1)
+    return np.stack([np.ones_like(true_mps), true_mps, arc], axis=-1)

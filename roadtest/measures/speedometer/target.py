@@ -28,17 +28,15 @@ class DialTarget:
     test_speeds_mps: tuple[float, ...]
 
     def limits_at(self, true_mps: Floats, shown_mps: Floats) -> tuple[Floats, Floats]:
-        """Return lower and upper limit of the error at each speed [k], infinite where open.
+        """Return lower and upper limit of the error at each speed (any shape), infinite if open.
 
         NaN at both where the rule does not speak of the speed.
         """
-        low, high = np.full(true_mps.size, np.nan), np.full(true_mps.size, np.nan)
-        for k, (true, shown) in enumerate(zip(true_mps.tolist(), shown_mps.tolist(), strict=True)):
-            limit = self.rule.error_limits(max(true, 0.0), max(shown, 0.0))
-            if limit is not None:
-                low[k] = -math.inf if limit.low is None else limit.low
-                high[k] = math.inf if limit.high is None else limit.high
-        return low, high
+        true, shown = np.maximum(true_mps, 0.0), np.maximum(shown_mps, 0.0)
+        band, spoken = self.rule.band, self.rule.speeds.holds_each(true, shown)
+        low = -math.inf if band.under_mps is None else -band.under_mps
+        high = math.inf if band.over_mps is None else band.over_mps + band.over_share * true
+        return np.where(spoken, low, np.nan), np.where(spoken, high, np.nan)
 
 
 def dial_target(sheet: BuildSheet) -> DialTarget | None:
