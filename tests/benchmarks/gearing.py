@@ -155,6 +155,7 @@ def _repeated(evidence: Evidence, times: int, length_s: float) -> Evidence:
         u_speed_mps=again(motion.u_speed_mps),
         acceleration_mps2=again(motion.acceleration_mps2),
         u_acceleration_mps2=again(motion.u_acceleration_mps2),
+        intensity=again(np.append(motion.intensity, motion.intensity[-1]))[:-1],
     )
     flat = replace(
         ground,

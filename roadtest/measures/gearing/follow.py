@@ -79,7 +79,7 @@ def follow(samples: EngineSamples, evidence: Evidence, road: Road) -> Followed:
         clock = Clock(clock.offset_s + step, clock.drift + fit.drift, fit.from_s, u_offset)
         turns = turns_per_metre(samples, road, clock)
         modes = _merged(fit.log_turns[kept], once.blocks.seconds[fit.gears][kept])
-        modes = _look_again(turns, modes)
+        modes = find_modes(turns, modes)  # a better clock makes more of them stand out
     once = _once(evidence, samples, turns, modes, road)
     if once.fit is None or not _in_step(turns, once.sequence, once.fit, fixed):
         return Followed(samples, clock, shifts, turns, _nothing(turns), None, None, fixed)
@@ -104,13 +104,6 @@ def _once(
     sequence = decode(turns, modes)
     blocks = blocks_of(evidence, samples, turns, sequence, modes.size)
     return _Once(sequence, blocks, fit_ratios(blocks, samples, road))
-
-
-def _look_again(turns: Turns, modes: Floats) -> Floats:
-    """Return the modes with those added that a better clock makes stand out."""
-    again = find_modes(turns)
-    new = [m for m in again.tolist() if np.all(np.abs(modes - m) > GEARS_APART)]
-    return np.sort(np.concatenate([modes, new]))[::-1]
 
 
 def _merged(modes: Floats, seconds: Floats) -> Floats:

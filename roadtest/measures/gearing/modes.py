@@ -7,6 +7,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from roadtest.measures.gearing.believed import believed, gathered
 from roadtest.measures.gearing.turns import Turns
 
 Floats = NDArray[np.float64]
@@ -28,11 +29,24 @@ _SHARPEST, _BLUNTEST = 0.005, 0.02  # spread of one sample in the search for pea
 _MOST_GEARS: Final = 9
 
 
-def find_modes(turns: Turns) -> Floats:
-    """Return the log turns per metre [k] of the gears seen, lowest gear (most turns) first."""
-    value, spread, weight = _steady(turns)
+def find_modes(turns: Turns, known: Floats | None = None) -> Floats:
+    """Return the log turns per metre [k] of the gears seen, lowest gear (most turns) first.
+
+    `known`: modes found before, which stay as they are where they are still believed.
+    """
+    value, u, weight = _steady(turns)
     if value.size < _LEAST_SAMPLES:
         return np.zeros(0)
+    found = _peaks(turns, value, np.clip(u, _SHARPEST, _BLUNTEST), weight)
+    if known is not None:
+        new = [m for m in found if np.all(np.abs(known - m) > GEARS_APART)]
+        found = [*known.tolist(), *new]
+    modes = np.sort(np.array(found))[::-1]
+    return believed(modes, gathered(value, u, weight))
+
+
+def _peaks(turns: Turns, value: Floats, spread: Floats, weight: Floats) -> list[float]:
+    """Return the log turns per metre that are met oftener than those beside them."""
     modes: list[float] = []
     free = np.ones(value.size, dtype=bool)
     while len(modes) < _MOST_GEARS and free.any():
@@ -45,7 +59,7 @@ def find_modes(turns: Turns) -> Floats:
         ):
             modes.append(peak)
         free &= ~near
-    return np.sort(np.array(modes))[::-1]
+    return modes
 
 
 def _least(turns: Turns) -> float:
@@ -54,7 +68,7 @@ def _least(turns: Turns) -> float:
 
 
 def _steady(turns: Turns) -> tuple[Floats, Floats, Floats]:
-    """Return value, spread and time [m] of the samples whose ratio stays put."""
+    """Return value, uncertainty and time [m] of the samples whose ratio stays put."""
     value, u = turns.free_of_creep, turns.u_log
     good = turns.usable & (turns.speed_mps > 2.5)
     idle = turns.idle_rpm
@@ -68,7 +82,7 @@ def _steady(turns: Turns) -> tuple[Floats, Floats, Floats]:
         # Rows further apart than a second may each be in another gear: no neighbour is asked.
         apart = np.concatenate([[True], slow]) & np.concatenate([slow, [True]])
         steady |= good & apart
-    return value[steady], np.clip(u[steady], _SHARPEST, _BLUNTEST), turns.interval_s[steady]
+    return value[steady], u[steady], turns.interval_s[steady]
 
 
 def _density(value: Floats, spread: Floats, weight: Floats, at: Floats) -> Floats:
