@@ -29,9 +29,14 @@ def results_inside(path: Path) -> str:
         raise InputError(str(path), "", (fault.strerror or str(fault)).lower(), _WANTED) from None
     if size > _MOST_BYTES:
         raise InputError(path.name, "", "it is over 64 MB", _WANTED)
+    return results_in(data, path.name)
+
+
+def results_in(data: bytes, name: str) -> str:
+    """Return the results file inside a report whose bytes are `data`, as `results_inside` does."""
     found = _in_html(data) if not data.startswith(b"%PDF") else _in_pdf(data)
     if found is None:
-        raise InputError(path.name, "", "there are no results inside it", _WANTED)
+        raise InputError(name, "", "there are no results inside it", _WANTED)
     return found
 
 
