@@ -63,6 +63,15 @@ def log_tach(truth: Truth, tach: Tach, seed: int) -> TachRows:
     return TachRows(tach.clock(time)[kept], np.maximum(shown, 0.0)[kept])
 
 
+def interpolated(rows: TachRows, every_s: float) -> TachRows:
+    """Return rows brought to an even clock of another log, as some loggers write them.
+
+    Between two readings a straight line is drawn: a row during a change of gear blends two gears.
+    """
+    clock = np.arange(float(rows.clock_s[0]), float(rows.clock_s[-1]), every_s)
+    return TachRows(clock, np.interp(clock, rows.clock_s, rows.rpm))
+
+
 @dataclass(frozen=True)
 class Pulses:
     """How an ignition or flywheel pickup counts."""
