@@ -14,6 +14,7 @@ from roadtest.results import (
     BrakingResult,
     CoastingResult,
     Correction,
+    CruiseRow,
     GearingResult,
     PullsResult,
     ReadIn,
@@ -180,11 +181,18 @@ def _put_gearing(page: Sheet, gearing: GearingResult, units: ReadIn) -> None:
     _put_line(page, "largest sustained slip", gearing.clutch_slip, units, percent=True)
     if gearing.cruise:
         page.gap()
-        rows = [
-            [str(row.gear), _pair(row.speed, units), _pair(row.rpm, units)]
-            for row in gearing.cruise
-        ]
-        page.table(["gear", f"cruise, {units}", "rpm"], rows)
+        _put_cruise(page, gearing.cruise, units)
+
+
+def _put_cruise(page: Sheet, cruise: Sequence[CruiseRow], units: ReadIn) -> None:
+    """Put down engine speed by road speed (down) and gear (across)."""
+    gears = sorted({row.gear for row in cruise})
+    at_speed: dict[str, dict[int, str]] = {}
+    for row in sorted(cruise, key=lambda row: row.speed.value if row.speed else 0.0):
+        at_speed.setdefault(_pair(row.speed, units), {})[row.gear] = _pair(row.rpm, units)
+    heads = [f"cruise, {units}", *(f"rpm, gear {gear}" for gear in gears)]
+    rows = [[at, *(of.get(gear, "") for gear in gears)] for at, of in at_speed.items()]
+    page.table(heads, rows)
 
 
 def _put_braking(page: Sheet, braking: BrakingResult, units: ReadIn) -> None:

@@ -13,6 +13,7 @@ from roadtest.charts.drive import drive_charts
 from roadtest.charts.gearing import gearing_charts
 from roadtest.charts.logs import log_charts
 from roadtest.charts.model import Chart
+from roadtest.charts.odometer import odometer_charts
 from roadtest.charts.pulls import pull_charts
 from roadtest.charts.source import Source
 from roadtest.charts.speedometer import speedometer_charts
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 _BUILDERS: Final = (
     drive_charts,
     speedometer_charts,
+    odometer_charts,
     gearing_charts,
     braking_charts,
     coasting_charts,
@@ -33,6 +35,7 @@ _BUILDERS: Final = (
 
 _SHOWN_BY: Final = {
     "speedometer": "dial-error",
+    "odometer": "odometer",
     "gearbox": "gear-steps",
     "axle": "gears",
     "tach": "gears",

@@ -166,9 +166,10 @@ def _caps(frame: Frame, pen: Pen) -> Iterator[str]:
 
 def _words(frame: Frame, palette: Palette) -> Iterator[str]:
     """Yield the words inside a frame, on a rim of the ground's colour so that they stay clear."""
-    rim = f'stroke="{palette.ground}" stroke-width="2.4" stroke-linejoin="round"'
     for words in words_of(frame):
         ink = palette.roles[words.role]
+        width = 1.2 if words.upright else 2.4  # a span is narrow: a wide rim would hide its line
+        rim = f'stroke="{palette.ground}" stroke-width="{width}" stroke-linejoin="round"'
         turned = (
             f' transform="rotate(-90 {number(words.left)} {number(words.base)})"'
             if words.upright

@@ -31,7 +31,7 @@ def glove_box_card(results: Results, units: ReadIn) -> list[Block]:
     label = results.car.label
     note = "From the road test of this car. Holds for these tyres, gears and instruments only."
     return [
-        Heading("For the glove box", level=2),
+        Heading("For the glove box, to cut out", new_page=True),
         GloveBoxCard(label, tuple(tables), note),
     ]
 
@@ -53,7 +53,7 @@ def _dial_table(results: Results, units: ReadIn) -> Table | None:
             true = float(from_si((dial_mps - offset) / found.scale.value, units))
             rows.append((str(dial), f"{true:.0f}"))
     heads = (f"dial, {units}", f"true, {units}")
-    return Table(heads, tuple(rows), texts=0, small=True) if rows else None
+    return Table(heads, tuple(rows), texts=0) if rows else None
 
 
 def _engine_table(results: Results, units: ReadIn) -> Table | None:
@@ -73,7 +73,7 @@ def _engine_table(results: Results, units: ReadIn) -> Table | None:
         (at, *(_rounded(of_gear.get(gear)) for gear in gears)) for at, of_gear in speeds.items()
     )
     heads = (f"true, {units}", *(f"gear {gear}" for gear in gears))
-    return Table(heads, rows, texts=0, small=True)
+    return Table(heads, rows, texts=0)
 
 
 def _rounded(rpm: Quantity | None) -> str:

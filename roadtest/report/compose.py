@@ -9,7 +9,7 @@ from typing import Final
 
 from roadtest.build_sheet import BuildSheet
 from roadtest.charts.model import Chart
-from roadtest.charts.svg import draw_svg
+from roadtest.charts.svg import A4_WIDTH_PT, draw_svg
 from roadtest.figures import put_figures
 from roadtest.report.card import glove_box_card
 from roadtest.report.model import (
@@ -17,13 +17,15 @@ from roadtest.report.model import (
     Bullets,
     Document,
     Facts,
-    FindingCard,
+    FindingRow,
+    FindingTable,
     Heading,
     Logo,
     Paragraph,
     Picture,
     Signature,
 )
+from roadtest.report.plain import plain_sentence
 from roadtest.report.sheet import BlockSheet
 from roadtest.report.small_print import small_print
 from roadtest.results import Finding, ReadIn, Results, to_json
@@ -31,30 +33,36 @@ from roadtest.wording import (
     PERCENT_FINDINGS,
     VERDICT_MARK,
     VERDICT_WORD,
-    against_limit,
     duration_text,
+    limit_text,
     plural,
+    probability_text,
     quantity_text,
 )
 
 CAUTIONS: Final = (
-    "This report is evidence of one drive on one day, not an official test. Licence, insurance, "
-    "registration and any approval that the law asks for are the owner's to see to.",
-    "A finding holds for the car as it was driven: its tyres and their pressures, its load, its "
-    "instruments. Change any of them, and measure again.",
-    "Local law and the judgement of a licensed engineer or tester come before anything said here.",
+    "This is evidence of one drive on one day, not an official test. It holds for the car as it "
+    "was driven: its tyres and their pressures, its load, its instruments.",
+    "Licence, insurance, registration and any approval that the law asks for are the owner's to "
+    "see to. Local law and the judgement of a licensed engineer or tester come first.",
     "Check the wheel fixings, fluid levels and brakes again after the first miles.",
 )
 """Common practice, no published source."""
 
-_SECTION_OF_CHART: Final = {
-    "speedometer": "Speedometer",
-    "gearing": "Gearing",
-    "braking": "Stops",
-    "coasting": "Coasting",
-    "pulls": "Pulls",
-    "channels": "Channels",
+_HEADS: Final = ("verdict", "what was tested", "found", "allowed")
+_SUBJECT_OF_SECTION: Final = {
+    "Speedometer": "speedometer",
+    "Odometer": "odometer",
+    "Gearing": "gearing",
+    "Stops": "braking",
+    "Coasting": "coasting",
+    "Pulls": "pulls",
+    "Channels": "channels",
 }
+_TOLD_BEFORE: Final = "Inspections"  # on page one
+_PATH_WIDTH: Final = 0.5  # of the text's width: a plan of the path is as high as it is wide
+_CHART_WIDTH: Final = 0.9
+_FLATTER: Final = 0.82  # than on a screen, so that a page holds three
 
 
 def compose(
@@ -67,22 +75,20 @@ def compose(
     """Return the report of `results`, speeds and distances in `units`."""
     text = to_json(results)
     digest = results_hash(text)
-    car = (
-        f"{results.car.label} ({results.car.chassis})" if results.car.chassis else results.car.label
-    )
-    shop = sheet.shop.name or ""
-    blocks = [
-        *_page_one(results, sheet, units),
-        *_evidence(results, charts, units),
-        *glove_box_card(results, units),
-        *small_print(results, sheet, units, digest),
-    ]
+    label = results.car.label
+    car = f"{label} ({results.car.chassis})" if results.car.chassis else label
     return Document(
-        title=f"Road test: {car}",
+        title=f"Road test: {label}",
         head=f"{car}, driven {_day_text(results)}",
         date=_day(results),
-        shop=shop,
-        blocks=tuple(blocks),
+        shop=sheet.shop.name or "",
+        first=tuple(_page_one(results, sheet, units)),
+        blocks=(
+            *_in_full(results),
+            *_evidence(results, charts, units),
+            *small_print(results, sheet, units, digest, _pictures(charts, "log")),
+            *glove_box_card(results, units),
+        ),
         results_json=text,
         results_hash=digest,
         logo=logo,
@@ -103,31 +109,34 @@ def _day(results: Results) -> tuple[int, int, int]:
 
 
 def _day_text(results: Results) -> str:
-    year, month, day = _day(results)
-    return f"{year:04d}-{month:02d}-{day:02d}"
+    if results.drive.start_utc is None:
+        return "on a day not known"
+    return "{:04d}-{:02d}-{:02d}".format(*_day(results))
 
 
 def _page_one(results: Results, sheet: BuildSheet, units: ReadIn) -> list[Block]:
     blocks: list[Block] = [Facts(tuple(_what_was_tested(results, sheet, units)))]
+    blocks.append(Heading("Findings", level=2))
     if results.findings:
         blocks.append(Paragraph(_in_short(results)))
-        blocks.append(Heading("Findings", level=2))
-        ordered = [f for verdict in VERDICT_WORD for f in results.findings if f.verdict == verdict]
-        blocks += [_card(finding, units) for finding in ordered]
+        rows = tuple(_row(finding, units) for finding in _ordered(results))
+        blocks.append(FindingTable(_HEADS, rows))
     else:
         blocks.append(Paragraph("No targets were set, so nothing was judged. The figures follow."))
-    if results.next_steps:
-        blocks.append(Heading("What to do next", level=2))
-        blocks.append(Bullets(results.next_steps, numbered=True))
     blocks.append(Heading("To bear in mind", level=2))
     blocks.append(Bullets(CAUTIONS))
     blocks.append(Signature(sheet.shop.name or "", sheet.shop.signature or "Name and signature"))
     return blocks
 
 
+def _ordered(results: Results) -> list[Finding]:
+    """Return the findings, those that matter most first."""
+    return [f for verdict in VERDICT_WORD for f in results.findings if f.verdict == verdict]
+
+
 def _what_was_tested(results: Results, sheet: BuildSheet, units: ReadIn) -> list[tuple[str, str]]:
     drive = results.drive
-    rows = [("Car", results.car.label)]
+    rows = []
     if results.car.chassis:
         rows.append(("Chassis", results.car.chassis))
     if sheet.work.done or sheet.work.unknown_work:
@@ -139,13 +148,13 @@ def _what_was_tested(results: Results, sheet: BuildSheet, units: ReadIn) -> list
         driven.append(quantity_text(drive.distance, units))
     if drive.top_speed is not None:
         driven.append(f"top speed {quantity_text(drive.top_speed, units)}")
-    rows.append(("Drive", ", ".join(driven)))
+    rows.append(("Driven", ", ".join(driven)))
     used: dict[str, int] = {}
     for made in results.manoeuvres:
         if made.used:
             used[made.kind] = used.get(made.kind, 0) + 1
-    if used:
-        rows.append(("Measured on", ", ".join(plural(n, kind) for kind, n in used.items())))
+    said = ", ".join(plural(n, kind) for kind, n in used.items())
+    rows.append(("Measured on", said or "nothing: no hold, pull, stop or coast could be used"))
     return rows
 
 
@@ -154,50 +163,77 @@ def _in_short(results: Results) -> str:
     for finding in results.findings:
         count[finding.verdict] += 1
     said = [
-        f"{count['pass']} passed",
         f"{count['fail']} failed",
-        f"{count['not proven']} could not be proven either way",
+        f"{count['not proven']} not proven either way",
+        f"{count['pass']} passed",
     ]
-    total = plural(len(results.findings), "finding")
     return (
-        f"{total}: {said[0]}, {said[1]}, {said[2]}. Each figure is given with the interval that "
-        "holds the truth 95 times in 100; a finding passes or fails only when the whole interval "
-        "lies on one side of its limit."
+        f"Of {plural(len(results.findings), 'finding')} {said[0]}, {said[1]}, {said[2]}. "
+        "The interval beside a figure holds the truth 95 times in 100; a figure passes or fails "
+        "only where its whole interval lies on one side of the limit."
     )
 
 
-def _card(finding: Finding, units: ReadIn) -> FindingCard:
+def _row(finding: Finding, units: ReadIn) -> FindingRow:
     percent = finding.id in PERCENT_FINDINGS
-    sentences = []  # what passed is said by its figure and limit; the rest needs its reason
-    if finding.verdict != "pass":
-        sentences.append(finding.reason)
-    if finding.verdict == "not proven" and finding.to_settle:
-        sentences.append(f"To settle: {finding.to_settle}")
-    return FindingCard(
+    allowed = limit_text(finding.limit, units, percent=percent)
+    figure = quantity_text(finding.measured, units, percent=percent)
+    return FindingRow(
         verdict=finding.verdict,
         mark=VERDICT_MARK[finding.verdict],
         word=VERDICT_WORD[finding.verdict],
         title=finding.title,
-        figure=against_limit(finding.measured, finding.limit, units, percent=percent),
-        sentence=" ".join(part for part in sentences if part),
+        plain=plain_sentence(finding),
+        figure=figure if finding.measured or allowed else "",
+        allowed=allowed,
+        reason="" if finding.verdict == "pass" else finding.reason,
     )
+
+
+def _in_full(results: Results) -> list[Block]:
+    """Return what to do next, and why each finding is as it is."""
+    blocks: list[Block] = []
+    if results.next_steps:
+        blocks += [Heading("What to do next"), Bullets(results.next_steps, numbered=True)]
+    if results.findings:
+        rows = tuple((finding.title, _why(finding)) for finding in _ordered(results))
+        blocks += [Heading("Why each verdict"), Facts(rows, small=True)]
+    return blocks
+
+
+def _why(finding: Finding) -> str:
+    said = [f"{VERDICT_WORD[finding.verdict]}."]
+    if finding.probability is not None:
+        said.append(f"Probability of conforming: {probability_text(finding.probability)}.")
+    said.append(finding.reason)
+    if finding.to_settle:
+        said.append(f"To settle: {finding.to_settle}")
+    return " ".join(part for part in said if part)
 
 
 def _evidence(results: Results, charts: Sequence[Chart], units: ReadIn) -> list[Block]:
     """Return the figures of every section measured, each with its charts."""
     sheet = BlockSheet()
     put_figures(sheet, results, units)
-    blocks: list[Block] = []
-    overall = [_picture(c) for c in charts if c.subject not in _SECTION_OF_CHART]
-    if sheet.sections or overall:
-        blocks.append(Heading("Evidence", new_page=True))
-    blocks += overall
-    for title, section in sheet.sections:
+    overall = _pictures(charts, "drive")
+    told = [(title, section) for title, section in sheet.sections if title != _TOLD_BEFORE]
+    if not told and not overall:
+        return []
+    blocks: list[Block] = [Heading("Evidence", new_page=True), *overall]
+    for title, section in told:
         blocks += section
-        blocks += [_picture(c) for c in charts if _SECTION_OF_CHART.get(c.subject) == title]
-    return blocks
+        blocks += _pictures(charts, _SUBJECT_OF_SECTION.get(title))
+    shown = {"drive", "log", *(_SUBJECT_OF_SECTION.get(title) for title, _ in told)}
+    return [*blocks, *(_picture(chart) for chart in charts if chart.subject not in shown)]
+
+
+def _pictures(charts: Sequence[Chart], subject: str | None) -> list[Picture]:
+    return [_picture(chart) for chart in charts if chart.subject == subject]
 
 
 def _picture(chart: Chart) -> Picture:
-    width = 0.55 if chart.x.equal else 0.85  # a plan of the path is as high as it is wide
-    return Picture(draw_svg(chart), chart.says, chart.title, chart.notes, width)
+    share = _PATH_WIDTH if chart.x.equal else _CHART_WIDTH
+    width = share * A4_WIDTH_PT
+    height = width * chart.height * (1.0 if chart.x.equal or len(chart.panels) > 1 else _FLATTER)
+    svg = draw_svg(chart, (width, height))
+    return Picture(svg, chart.says, chart.title, chart.notes, share)

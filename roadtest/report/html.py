@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import base64
+from collections.abc import Sequence
 from functools import cache
 from html import escape
 from importlib.resources import files
 from typing import Final
 
+from roadtest.report.lettering import typeset
 from roadtest.report.model import (
     Block,
     Bullets,
     Document,
     Facts,
-    FindingCard,
+    FindingRow,
+    FindingTable,
     GloveBoxCard,
     Heading,
     Paragraph,
@@ -25,18 +28,17 @@ from roadtest.terminal import clean
 
 _MIME: Final = {"png": "image/png", "jpg": "image/jpeg", "svg": "image/svg+xml"}
 _CLASS: Final = {"pass": "pass", "fail": "fail", "not proven": "open"}
+_LINE: Final = 78  # letters across the column of findings, about
+_FITTING: Final = ((10.0, 20), (9.5, 25), (9.0, 30), (8.5, 35), (8.0, 40), (7.5, 46))
+"""Letter sizes of page one in print, and how many lines of findings fit at them."""
 
 _POLICY: Final = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
 
 
 def to_html(document: Document) -> str:
     """Return the HTML of `document`; the same document gives the same text."""
+    first = "\n".join(_block(block) for block in document.first)
     body = "\n".join(_block(block) for block in document.blocks)
-    logo = ""
-    if document.logo is not None:
-        data = base64.b64encode(document.logo.data).decode()
-        source = f"data:{_MIME[document.logo.kind]};base64,{data}"
-        logo = f'<img class="logo" alt="logo" src="{source}">'
     return f"""<!DOCTYPE html>
 <html lang="en-GB">
 <head>
@@ -49,8 +51,10 @@ def to_html(document: Document) -> str:
 </head>
 <body>
 <main>
-{logo}<p class="shop">{_text(document.shop)}</p>
-<h1>{_text(document.title)}</h1>
+<section class="first" style="--print-size: {_print_size(document.first)}pt">
+{_opening(document)}
+{first}
+</section>
 {body}
 </main>
 <pre id="results" hidden>{escape(document.results_json, quote=True)}</pre>
@@ -59,13 +63,38 @@ def to_html(document: Document) -> str:
 """
 
 
+def _opening(document: Document) -> str:
+    logo = ""
+    if document.logo is not None:
+        data = base64.b64encode(document.logo.data).decode()
+        source = f"data:{_MIME[document.logo.kind]};base64,{data}"
+        logo = f'<img class="logo" alt="The workshop\'s logo" src="{source}">'
+    shop = f'<p class="shop"><bdi>{_text(document.shop)}</bdi></p>' if document.shop else ""
+    return f"{logo}{shop}<h1><bdi>{_text(document.title)}</bdi></h1>"
+
+
+def _print_size(blocks: Sequence[Block]) -> float:
+    """Return a letter size, in points, at which page one should fit on a printed page.
+
+    A guess from how many lines its findings take: a page without scripts can't measure itself.
+    """
+    lines = 0
+    for block in blocks:
+        if isinstance(block, FindingTable):
+            for row in block.rows:
+                lines += 1 + len(f"{row.title} {row.plain}") // _LINE + -(-len(row.reason) // _LINE)
+        elif isinstance(block, Facts):
+            lines += sum(1 + len(text) // _LINE for _, text in block.rows)
+    return next((size for size, most in _FITTING if lines <= most), _FITTING[-1][0])
+
+
 @cache
 def _style() -> str:
     return files("roadtest.report").joinpath("report.css").read_text(encoding="utf-8")
 
 
 def _text(text: str) -> str:
-    return escape(clean(text), quote=True)
+    return escape(typeset(clean(text)), quote=True)
 
 
 def _block(block: Block) -> str:
@@ -84,15 +113,17 @@ def _block(block: Block) -> str:
         case Bullets():
             kind = "ol" if block.numbered else "ul"
             items = "".join(f"<li>{_text(item)}</li>" for item in block.items)
-            return f"<{kind}>{items}</{kind}>"
+            paired = " paired" if block.paired and len(block.items) > 3 else ""
+            small = " small" if block.small else ""
+            return f'<{kind} class="list{small}{paired}">{items}</{kind}>'
         case Picture():
             says = " ".join((block.says, *block.notes))
             return (
                 f"<figure><figcaption><strong>{_text(block.title)}</strong></figcaption>"
                 f"{block.svg}<figcaption>{_text(says)}</figcaption></figure>"
             )
-        case FindingCard():
-            return _card(block)
+        case FindingTable():
+            return _findings(block)
         case Signature():
             shop = f"{block.shop}, place and date" if block.shop else "Workshop, place and date"
             return f'<div class="sign"><div>{_text(block.line)}</div><div>{_text(shop)}</div></div>'
@@ -121,13 +152,21 @@ def _table(table: Table) -> str:
     )
 
 
-def _card(card: FindingCard) -> str:
-    figure = f"<p>{_text(card.figure)}</p>" if card.figure else ""
-    sentence = f'<p class="quiet">{_text(card.sentence)}</p>' if card.sentence else ""
+def _findings(table: FindingTable) -> str:
+    heads = "".join(f'<th scope="col">{_text(head)}</th>' for head in table.heads)
+    rows = "".join(_finding(row) for row in table.rows)
+    return f'<table class="findings"><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>'
+
+
+def _finding(row: FindingRow) -> str:
+    plain = f' <span class="quiet">{_text(row.plain)}</span>' if row.plain else ""
+    reason = f"<p>{_text(row.reason)}</p>" if row.reason else ""
     return (
-        f'<div class="card {_CLASS[card.verdict]}"><div class="verdict">'
-        f'<span class="mark" aria-hidden="true">{card.mark}</span>{card.word}</div>'
-        f"<div><strong>{_text(card.title)}</strong>{figure}{sentence}</div></div>"
+        f'<tr class="{_CLASS[row.verdict]}"><td class="verdict">'
+        f'<span class="mark" aria-hidden="true">{row.mark}</span>{row.word}</td>'
+        f'<th scope="row"><strong>{_text(row.title)}</strong>{plain}{reason}</th>'
+        f'<td class="found">{_text(row.figure)}</td>'
+        f'<td class="found">{_text(row.allowed)}</td></tr>'
     )
 
 

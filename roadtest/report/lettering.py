@@ -1,4 +1,4 @@
-"""Text in letters that the PDF's own fonts have.
+"""Text as it is set: figures kept whole, and in letters that the PDF's own fonts have.
 
 The fonts that come with the typesetter have Latin, Greek, Cyrillic, Hebrew and Arabic letters and
 the usual signs. A report must look the same on every machine, so no font of the machine is used;
@@ -7,6 +7,7 @@ a letter of another script is shown as its code point. The HTML report shows eve
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from typing import Final, TypeVar
 
@@ -15,7 +16,18 @@ from roadtest.terminal import clean
 _SCRIPTS: Final = ("LATIN", "GREEK", "CYRILLIC", "HEBREW", "ARABIC")
 _SIGNS: Final = frozenset("–—‘’“”…·±×÷°²³¹½¼¾µ€£§✓✗→←≤≥≈−′″•‰‹›«»")
 
+_MINUS: Final = re.compile(r"(?<![^\s(±])-(?=[0-9]+(?:\.[0-9]+)?(?:[\s,;:)]|$))")
+_OF_ONE_PIECE: Final = re.compile(
+    r"(?<=[0-9]) (?=±|(?:%|°|°C|mph|km/h|miles?|km|m/s²|m/s|m²|m|s|min|h|Hz|rpm|r/min|kg|hp|kW"
+    r"|bar|hPa)(?![\w/]))|(?<=±) (?=[0-9])"
+)
+
 Plain = TypeVar("Plain")
+
+
+def typeset(text: str) -> str:
+    """Return `text` with true minus signs, and no figure torn from its interval or unit."""
+    return _OF_ONE_PIECE.sub("\u00a0", _MINUS.sub("−", text))
 
 
 def printable(value: Plain) -> Plain:
@@ -32,9 +44,9 @@ def printable(value: Plain) -> Plain:
 
 
 def _text(text: str) -> str:
-    if text.isascii() and text.isprintable():
-        return text
-    return "".join(char if _has(char) else f"[U+{ord(char):04X}]" for char in clean(text))
+    if not (text.isascii() and text.isprintable()):
+        text = "".join(char if _has(char) else f"[U+{ord(char):04X}]" for char in clean(text))
+    return typeset(text)
 
 
 def _has(char: str) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TypeAlias
 
 from roadtest.results import Verdict
@@ -45,10 +45,12 @@ class Table:
 
 @dataclass(frozen=True)
 class Bullets:
-    """A list, numbered or not."""
+    """A list, numbered or not; `paired` sets many short items in two columns of small print."""
 
     items: tuple[str, ...]
     numbered: bool = False
+    small: bool = False
+    paired: bool = False
 
 
 @dataclass(frozen=True)
@@ -63,15 +65,25 @@ class Picture:
 
 
 @dataclass(frozen=True)
-class FindingCard:
+class FindingRow:
     """One finding as the buyer reads it."""
 
     verdict: Verdict
     mark: str  # a shape that tells the verdict without colour
     word: str
     title: str
-    figure: str  # "5.9 ± 0.3 m/s²; allowed: at least 5.8 m/s²"
-    sentence: str
+    plain: str  # what was looked at, in a sentence
+    figure: str  # "5.9 ± 0.3 m/s²"
+    allowed: str  # "at least 5.8 m/s²"
+    reason: str  # why it did not pass
+
+
+@dataclass(frozen=True)
+class FindingTable:
+    """All findings; its heads name the four columns."""
+
+    heads: tuple[str, str, str, str]
+    rows: tuple[FindingRow, ...]
 
 
 @dataclass(frozen=True)
@@ -92,7 +104,15 @@ class GloveBoxCard:
 
 
 Block: TypeAlias = (
-    Heading | Paragraph | Facts | Table | Bullets | Picture | FindingCard | Signature | GloveBoxCard
+    Heading
+    | Paragraph
+    | Facts
+    | Table
+    | Bullets
+    | Picture
+    | FindingTable
+    | Signature
+    | GloveBoxCard
 )
 
 
@@ -106,14 +126,15 @@ class Logo:
 
 @dataclass(frozen=True)
 class Document:
-    """A whole report."""
+    """A whole report; `first` is page one, set as large as it fits on one page."""
 
     title: str
-    head: str  # runs along the top of every page
+    head: str  # runs along the top of every page but the first
     date: tuple[int, int, int]  # of the drive: year, month, day
     shop: str
     blocks: tuple[Block, ...]
     results_json: str  # goes along inside
     results_hash: str
-    logo: Logo | None = field(default=None)
+    first: tuple[Block, ...] = ()
+    logo: Logo | None = None
     compact: bool = False  # small print and margins: a card, not a report

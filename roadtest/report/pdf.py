@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from functools import cache
 from importlib.resources import files
 
 from roadtest.errors import RoadtestError
 from roadtest.report.lettering import printable
-from roadtest.report.model import Document, GloveBoxCard, Heading
+from roadtest.report.model import Block, Document, GloveBoxCard, Heading
 
 
 def to_pdf(document: Document) -> bytes:
@@ -42,6 +42,8 @@ def _template() -> bytes:
 
 def _data(document: Document) -> str:
     """Return the document as JSON for the template, every text in letters its fonts have."""
+    plain = list(_blocks((*document.first, *document.blocks)))
+    first, blocks = plain[: len(document.first)], plain[len(document.first) :]
     data: dict[str, object] = {
         "title": document.title,
         "head": document.head,
@@ -49,17 +51,18 @@ def _data(document: Document) -> str:
         "shop": document.shop,
         "logo": None,
         "compact": document.compact,
-        "blocks": list(_blocks(document)),
+        "first": first,
+        "blocks": blocks,
     }
     if document.logo is not None:
         data["logo"] = {"bytes": list(document.logo.data), "format": document.logo.kind}
     return json.dumps(printable(data), ensure_ascii=False)
 
 
-def _blocks(document: Document) -> Iterator[dict[str, object]]:
+def _blocks(blocks: Sequence[Block]) -> Iterator[dict[str, object]]:
     """Yield the blocks as plain data; headings with a level of the outline that skips none."""
     depth = 1  # the title's
-    for block in document.blocks:
+    for block in blocks:
         plain = {"type": type(block).__name__, **asdict(block)}
         if isinstance(block, Heading):
             depth = min(block.level + 1, depth + 1)

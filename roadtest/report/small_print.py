@@ -2,60 +2,47 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 from roadtest.build_sheet import BuildSheet
-from roadtest.report.model import Block, Bullets, Facts, Heading, Paragraph, Table
+from roadtest.quantity import Quantity
+from roadtest.report.methods import methods
+from roadtest.report.model import Block, Bullets, Facts, Heading, Paragraph, Picture, Table
 from roadtest.results import LogInfo, ReadIn, Results
-from roadtest.units import from_si
-from roadtest.wording import number_text, plural, quantity_text
+from roadtest.units import Given, from_si
+from roadtest.wording import number_text, plural, quantity_text, sentence
 
-_METHODS: Final = {
-    "motion": (
-        "Speed and acceleration: a joint posterior over the whole drive from the receiver's "
-        "reports, their noise and its slow part estimated from the log and from published "
-        "comparisons; every figure is computed on 200 joint draws of it, and its interval is the "
-        "spread of the results (JCGM 101)."
-    ),
-    "speedometer": (
-        "Speedometer: the dial as it was read against the true speed at that moment; the law "
-        "dial = scale x true + offset is a straight line with errors in both."
-    ),
-    "odometer": (
-        "Odometer: the distance it counted between readings against the distance driven between "
-        "the same moments."
-    ),
-    "gearing": (
-        "Gearing: engine revolutions per metre, sample by sample, decoded into gears; the ratio "
-        "steps need neither tyre nor axle."
-    ),
-    "braking": (
-        "Braking: mean fully developed deceleration between 0.8 and 0.1 of the initial speed, "
-        "over distance, from the beginning of braking deceleration; the road's grade taken out."
-    ),
-    "coasting": (
-        "Coasting: the road load f0 + f1 v + f2 v2 fitted to the speeds of runs out of gear, "
-        "opposite runs paired where there are any."
-    ),
-    "pulls": (
-        "Pulls: times between speeds from the draws; wheel power from mass, rotating parts, drag "
-        "and grade."
-    ),
+_KIND: Final = {
+    "nmea": "GPS, NMEA 0183",
+    "gpx": "GPS, GPX",
+    "tach": "engine speed",
+    "notes": "what the crew noted",
+    "channels": "logged channels",
 }
+_FROM_PLACES: Final = "speed from positions"
+_SHORT: Final = 50  # letters of a basis such as "own target"
+_CREW: Final = "looked at by the crew"  # the basis of an inspection: no limit
 
 
-def small_print(results: Results, sheet: BuildSheet, units: ReadIn, digest: str) -> list[Block]:
-    """Return everything a second look at the report needs."""
-    blocks: list[Block] = [Heading("Small print", new_page=True)]
+def small_print(
+    results: Results,
+    sheet: BuildSheet,
+    units: ReadIn,
+    digest: str,
+    log_charts: Sequence[Picture] = (),
+) -> list[Block]:
+    """Return everything a second look at the report needs; `log_charts` show the log's quality."""
+    blocks: list[Block] = [Heading("Small print")]
     blocks += [Heading("Conditions", level=2), Facts(tuple(_conditions(sheet, units)), small=True)]
     blocks += [Heading("Instruments and logs", level=2)]
-    blocks += [Facts(tuple(_log_row(log, units) for log in results.logs), small=True)]
+    blocks += [Facts((*_dials(sheet, units), *_log_rows(results, units)), small=True)]
     blocks += _losses(results.logs)
+    blocks += log_charts
     blocks += _left_out(results)
-    blocks += [Heading("How the figures were got", level=2)]
-    blocks += [Bullets(tuple(_methods(results)))]
-    if results.remarks:
-        blocks += [Bullets(tuple(remark.text for remark in results.remarks))]
+    how = methods(results)
+    if how:
+        blocks += [Heading("How the figures were got", level=2), Facts(how, small=True)]
     blocks += _basis(results)
     blocks += _files(results)
     blocks += [
@@ -85,11 +72,9 @@ def _conditions(sheet: BuildSheet, units: ReadIn) -> list[tuple[str, str]]:
         ("Wind", said.wind or "not noted"),
     ]
     if sheet.car.mass:
-        rows.append(("Mass as driven", f"{number_text(sheet.car.mass.value, 4)} kg"))
-    circumference = sheet.circumference
-    if circumference is not None:
-        u95 = f" ± {number_text(circumference.u95, 2)}" if circumference.u95 else ""
-        rows.append(("Rolling circumference", f"{number_text(circumference.value, 4)}{u95} m"))
+        rows.append(("Mass as driven", _given(sheet.car.mass, "kg", units)))
+    if sheet.circumference is not None:
+        rows.append(("Rolling circumference", _given(sheet.circumference, "m", units)))
     if sheet.car.odometer:
         unit = "mile" if units == "mph" else "km"
         at = float(from_si(sheet.car.odometer.value, unit))
@@ -97,15 +82,39 @@ def _conditions(sheet: BuildSheet, units: ReadIn) -> list[tuple[str, str]]:
     return rows
 
 
-def _log_row(log: LogInfo, units: ReadIn) -> tuple[str, str]:
-    parts: list[str] = [log.kind]
-    if log.rate_hz is not None:
-        parts.append(f"{number_text(log.rate_hz, 3)} Hz")
-    if log.speed_noise is not None:
-        parts.append(f"speed noise {quantity_text(log.speed_noise, units)}")
-    things = "fixes" if log.kind in ("nmea", "gpx") else "rows"
-    parts.append(f"{log.fixes_used} of {log.fixes_read} {things} used")
-    return log.name, ", ".join(parts)
+def _given(given: Given, unit: str, units: ReadIn) -> str:
+    return quantity_text(Quantity(given.value, given.u95 or 0.0, unit), units)
+
+
+def _dials(sheet: BuildSheet, units: ReadIn) -> list[tuple[str, str]]:
+    """Return how finely the dials can be read."""
+    rows = []
+    speed_mps, engine_rpm = sheet.speedometer.graduation_mps, sheet.tach.graduation_rpm
+    if speed_mps is not None:
+        at = number_text(float(from_si(speed_mps, units)), 3)
+        rows.append(("Speedometer dial", f"smallest division {at} {units}"))
+    if engine_rpm is not None:
+        rows.append(("Tach dial", f"smallest division {number_text(engine_rpm)} rpm"))
+    return rows
+
+
+def _log_rows(results: Results, units: ReadIn) -> list[tuple[str, str]]:
+    """Return what each log is, how fast and how noisy."""
+    rows = []
+    for log in results.logs:
+        parts = [_KIND.get(log.kind, log.kind)]
+        if log.rate_hz is not None:
+            parts.append(f"{number_text(log.rate_hz, 3)} Hz")
+        if log.speed_source is not None:
+            parts.append("speed by Doppler" if log.speed_source == "doppler" else _FROM_PLACES)
+        if log.speed_noise is not None:
+            parts.append(f"speed noise {quantity_text(log.speed_noise, units)}")
+        if log.kind == "tach" and results.tach.noise is not None:
+            parts.append(f"noise {quantity_text(results.tach.noise, units)}")
+        things = "fixes" if log.kind in ("nmea", "gpx") else "rows"
+        parts.append(f"{log.fixes_used} of {log.fixes_read} {things} used")
+        rows.append((log.name, ", ".join(parts)))
+    return rows
 
 
 def _losses(logs: tuple[LogInfo, ...]) -> list[Block]:
@@ -120,34 +129,30 @@ def _losses(logs: tuple[LogInfo, ...]) -> list[Block]:
                 f"{log.name}: {plural(len(log.gaps), 'gap')}, the longest of "
                 f"{number_text(longest, 3)} s"
             )
-    return [Bullets(tuple(said))] if said else []
+    return [Bullets(tuple(said), small=True)] if said else []
 
 
 def _left_out(results: Results) -> list[Block]:
     aside = [f"{m.id}: {m.why_not}" for m in results.manoeuvres if not m.used and m.why_not]
     if not aside:
         return []
-    return [Heading("Found, but not used", level=2), Bullets(tuple(aside))]
-
-
-def _methods(results: Results) -> list[str]:
-    has = {
-        "motion": True,
-        "speedometer": bool(results.speedometer.readings),
-        "odometer": results.odometer.scale is not None,
-        "gearing": bool(results.gearing.gears),
-        "braking": bool(results.braking.stops),
-        "coasting": bool(results.coasting.runs),
-        "pulls": bool(results.pulls.runs or results.pulls.standing),
-    }
-    return [_METHODS[key] for key, there in has.items() if there]
+    return [Heading("Found, but not used", level=2), Bullets(tuple(aside), small=True, paired=True)]
 
 
 def _basis(results: Results) -> list[Block]:
-    rows = [(f.title, f.basis) for f in results.findings if f.basis and f.id != "inspection"]
-    if not rows:
+    titles: dict[str, list[str]] = {}
+    for finding in results.findings:
+        if finding.basis and finding.basis != _CREW:
+            titles.setdefault(finding.basis, []).append(finding.title)
+    if not titles:
         return []
-    blocks: list[Block] = [Heading("Basis of each limit", level=2), Facts(tuple(rows), small=True)]
+    rows = tuple(
+        (sentence(basis), "; ".join(named))  # a long list under a narrow label is hard to read
+        if len(named) > 1 and len(basis) < _SHORT
+        else ("; ".join(named), sentence(basis))
+        for basis, named in titles.items()
+    )
+    blocks: list[Block] = [Heading("Basis of each limit", level=2), Facts(rows, small=True)]
     missing = [(f.title, "; ".join(f.not_shown)) for f in results.findings if f.not_shown]
     if missing:
         blocks += [

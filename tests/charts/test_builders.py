@@ -38,6 +38,7 @@ _ALL_IDS = (
     "path",
     "dial",
     "dial-error",
+    "odometer",
     "gears",
     "gear-steps",
     "stories",
@@ -266,3 +267,15 @@ def test_simulated_stops_are_drawn_as_they_were(simulated_stops: tuple[Truth, So
         assert isinstance(over, Line)
         way = truth.distance_at(line.x[moving] + start_s) - truth.distance_at(start_s)
         np.testing.assert_allclose(over.x[moving], way, atol=0.3)
+
+
+def test_the_odometer_s_last_reading_lies_where_the_results_say(sample: Sample) -> None:
+    checked = sample(_WITH_TACH)
+    chart = _by_id(all_charts(checked), "odometer")
+    points = _labelled(chart, "readings, their last digit")
+    found = checked.results.odometer
+    assert isinstance(points, Points) and found.indicated is not None and found.true is not None
+    mile = 1609.344
+    assert points.x[[0, -1]] == pytest.approx([0.0, found.true.value / mile])
+    assert points.y[-1] == pytest.approx((found.indicated.value - found.true.value) / mile)
+    assert chart_for("odometer", [chart]) is chart

@@ -16,7 +16,7 @@ from roadtest.errors import InputError
 from roadtest.report.compose import compose, results_hash
 from roadtest.report.html import to_html
 from roadtest.report.lettering import printable
-from roadtest.report.model import FindingCard, Heading
+from roadtest.report.model import Document, FindingTable
 from roadtest.report.pdf import to_pdf
 from roadtest.report.verify import differences, results_inside
 from roadtest.results import CarInfo, FileInfo, Inspection, Results, from_json, to_json
@@ -44,14 +44,15 @@ def pdf() -> bytes:
     return to_pdf(compose(EXAMPLE, SHEET, [], "mph"))
 
 
+def findings_of(document: Document) -> FindingTable:
+    return next(block for block in document.first if isinstance(block, FindingTable))
+
+
 def test_page_one_has_every_finding_those_that_failed_first() -> None:
-    document = compose(EXAMPLE, SHEET, [], "mph")
-    first = [b for b in document.blocks if isinstance(b, Heading) and b.new_page]
-    before = document.blocks[: document.blocks.index(first[0])]
-    cards = [block for block in before if isinstance(block, FindingCard)]
-    assert sorted(card.title for card in cards) == sorted(f.title for f in EXAMPLE.findings)
+    rows = findings_of(compose(EXAMPLE, SHEET, [], "mph")).rows
+    assert sorted(row.title for row in rows) == sorted(f.title for f in EXAMPLE.findings)
     order = list(VERDICT_WORD.values())
-    ranks = [order.index(card.word) for card in cards]
+    ranks = [order.index(row.word) for row in rows]
     assert ranks == sorted(ranks)
 
 

@@ -18,8 +18,8 @@ from roadtest.units import to_si
 
 Floats = NDArray[np.float64]
 
-_MPH: Final = (50.0, 60.0, 70.0)
-_KMPH: Final = (80.0, 100.0, 120.0)
+_MPH: Final = (30.0, 40.0, 50.0, 60.0, 70.0)
+_KMPH: Final = (50.0, 70.0, 80.0, 100.0, 120.0)
 _BEYOND: Final = 1.1  # times the highest engine speed of the drive, where the sheet has no limit
 
 
