@@ -35,6 +35,7 @@ from roadtest.results import (
     Results,
     SheetInfo,
 )
+from roadtest.tidy_times import with_tidy_times
 from roadtest.units import Given
 from roadtest.wording import as_people_read, quantity_text, sentence
 
@@ -210,6 +211,7 @@ def _judged(survey: Survey, measured: Measured, progress: Progress) -> Checked:
             mass=_as_given(drive.sheet.car.mass, "kg"),
         ),
     )
+    results = with_tidy_times(results)
     case = Case(results, drive.sheet)
     findings = judge_all(case)
     progress("done", 1.0)

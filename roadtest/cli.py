@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Final, NoReturn
 
 from roadtest import __version__
 from roadtest.errors import InputError, RoadtestError
+from roadtest.given_names import given_name, given_path
 
 if TYPE_CHECKING:
     from roadtest.results import ReadIn, Results
@@ -91,20 +92,24 @@ def _add_check(commands: argparse._SubParsersAction[_Parser]) -> None:
     check.add_argument(
         "drive",
         metavar="DRIVE",
-        type=Path,
+        type=given_path,
         help="the folder of one drive, or one that holds drives",
     )
     check.add_argument(
-        "--build", metavar="FILE", type=Path, help="the build sheet, if not DRIVE/build.toml"
+        "--build", metavar="FILE", type=given_path, help="the build sheet, if not DRIVE/build.toml"
     )
     check.add_argument(
         "--json",
         metavar="FILE",
+        type=given_name,
         help='write the results as JSON, in SI units; "-" writes them to standard output, and '
         "nothing else",
     )
     check.add_argument(
-        "--csv", metavar="FOLDER", type=Path, help="write the results as CSV tables, in SI units"
+        "--csv",
+        metavar="FOLDER",
+        type=given_path,
+        help="write the results as CSV tables, in SI units",
     )
     check.add_argument(
         "--units", choices=("mph", "km/h"), help="what to read; by default as the build sheet says"

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from roadtest.errors import InputError
+from roadtest.given_names import given_name, given_path
 
 if TYPE_CHECKING:
     from roadtest.compare import Comparison
@@ -22,19 +23,22 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "drives",
         metavar="DRIVE",
-        type=Path,
+        type=given_path,
         nargs="+",
         help="the folder of a drive, or a results file that check --json wrote; two or more, the "
         "one to compare the others with first",
     )
     parser.add_argument(
-        "--json", metavar="FILE", help='write the comparison as JSON; "-" for standard output only'
+        "--json",
+        metavar="FILE",
+        type=given_name,
+        help='write the comparison as JSON; "-" for standard output only',
     )
     parser.add_argument(
         "-o",
         "--output",
         metavar="FILE",
-        type=Path,
+        type=given_path,
         help="write the comparison with its charts to FILE.html or FILE.pdf",
     )
     parser.add_argument(

@@ -26,6 +26,7 @@ from roadtest.wording import (
     clock_text,
     duration_text,
     limit_text,
+    lost_of,
     number_text,
     plural,
     probability_text,
@@ -149,9 +150,11 @@ def log_quality(log: LogInfo, units: ReadIn) -> str:
 def log_losses(log: LogInfo) -> list[str]:
     """Say what was lost of a log and why, its gaps and what was noticed, a line each."""
     lines = []
-    for reason, count in sorted(log.rejected.items(), key=lambda item: (-item[1], item[0])):
+    for reason in sorted(log.rejected, key=lambda why: (-log.rejected[why], why)):
         first = log.rejected_first.get(reason)
-        lines.append(f"lost {count}: {reason}" + (f" (first: {first})" if first else ""))
+        lines.append(
+            f"lost {lost_of(log, reason)}: {reason}" + (f" (first: {first})" if first else "")
+        )
     for gap in log.gaps:
         span = number_text(gap.end_s - gap.start_s, 3)
         lines.append(f"gap of {span} s from {clock_text(gap.start_s)} to {clock_text(gap.end_s)}")

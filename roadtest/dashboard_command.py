@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Final
 
 from roadtest.errors import InputError, RoadtestError
+from roadtest.given_names import given_path
 
 _PORT: Final = 8050
 _LARGEST_PORT: Final = 65535
@@ -20,7 +21,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "folder",
         metavar="FOLDER",
-        type=Path,
+        type=given_path,
         nargs="?",
         help="a folder of drive folders to pick from; without it files are dropped on the page",
     )

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from roadtest.errors import InputError
+from roadtest.given_names import given_path
 
 if TYPE_CHECKING:
     from roadtest.shop.outcome import Outcome
@@ -18,7 +19,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "folder",
         metavar="FOLDER",
-        type=Path,
+        type=given_path,
         nargs="?",
         default=Path(),
         help="the folder of drives that was checked; by default this one",

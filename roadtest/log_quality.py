@@ -9,6 +9,7 @@ import numpy as np
 
 from roadtest.drive import Drive
 from roadtest.logs.model import ChannelsLog, Floats, GpsLog, Loss, Notes, TachLog
+from roadtest.logs.nmea.accounts import SENTENCE_REASONS
 from roadtest.motion.estimate import Motion
 from roadtest.motion.noise import SPEED_NOISE
 from roadtest.motion.screening import Screened
@@ -77,6 +78,7 @@ def _used_part(receiver: Receiver, k: int, screened: Screened, motion: Motion) -
         fixes_used=int(mine[screened.used].sum()),
         rejected=_counts(losses),
         rejected_first=_firsts(losses),
+        rejected_sentences=_of_sentences(part),
         rate_hz=_rate(part.time_s),
         speed_source=screened.source,
         speed_noise=_speed_noise(screened, motion),
@@ -117,6 +119,7 @@ def _other_parts(receiver: Receiver, start_s: float, remark: str) -> list[LogInf
             fixes_used=part.time_s.size,
             rejected=_counts(part.rejected),
             rejected_first=_firsts(part.rejected),
+            rejected_sentences=_of_sentences(part),
             rate_hz=_rate(part.time_s),
             gaps=gaps_in(part.time_s - start_s),
             remarks=(*((remark,) if remark else ()), *part.remarks),
@@ -173,6 +176,13 @@ def _counts(rejected: Mapping[str, Loss]) -> dict[str, int]:
 
 def _firsts(rejected: Mapping[str, Loss]) -> dict[str, str]:
     return {reason: loss.first for reason, loss in rejected.items() if loss.first}
+
+
+def _of_sentences(part: GpsLog) -> tuple[str, ...]:
+    """Return the reasons that count sentences: those that never got as far as a fix."""
+    if part.kind != "nmea":
+        return ()
+    return tuple(reason for reason in SENTENCE_REASONS if reason in part.rejected)
 
 
 def _not_used(columns: Iterable[str]) -> tuple[str, ...]:

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Final
 
 from roadtest.errors import InputError, RoadtestError
+from roadtest.given_names import given_path
 
 _KINDS: Final = (".txt", ".html", ".pdf")
 _WANTED: Final = "a file name that ends in .txt, .html or .pdf"
@@ -17,7 +18,9 @@ _NOISE: Final = "0.05 m/s"
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of `roadtest plan`."""
-    parser.add_argument("build", metavar="BUILD", type=Path, help="the build sheet, build.toml")
+    parser.add_argument(
+        "build", metavar="BUILD", type=given_path, help="the build sheet, build.toml"
+    )
     parser.add_argument(
         "--rate",
         metavar="HZ",
@@ -44,7 +47,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "-o",
         "--output",
         metavar="FILE",
-        type=Path,
+        type=given_path,
         help="write the card to FILE.txt, FILE.html or FILE.pdf instead of standard output",
     )
 

@@ -47,12 +47,21 @@ class ProgressBar:
         full = round(done * _BAR)
         bar = f"[{'#' * full}{'.' * (_BAR - full)}] {100 * done:3.0f} % "
         line = bar + fit(clean(stage), self._stream.encoding or "ascii")
-        while display_width(line) >= shutil.get_terminal_size().columns and line:
+        while display_width(line) >= _columns(self._stream) and line:
             line = line[:-1]
         width = display_width(line)
         self._stream.write("\r" + line + " " * max(0, self._drawn - width))
         self._stream.flush()
         self._drawn = max(width, self._drawn)
+
+
+def _columns(stream: TextIO) -> int:
+    """Return the width of the terminal that `stream` writes to; standard output may be another."""
+    try:
+        columns = os.get_terminal_size(stream.fileno()).columns
+    except (OSError, ValueError):
+        columns = 0
+    return columns or shutil.get_terminal_size().columns
 
 
 def _can_draw(stream: TextIO) -> bool:

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
+
+COVERAGE_FACTOR_95: Final = 1.959964
+"""u95 / u of a normal distribution."""
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Final
 
 from roadtest.errors import InputError
+from roadtest.given_names import given_path
 
 _KINDS: Final = (".pdf", ".html")
 _WANTED: Final = "a file name that ends in .pdf or .html"
@@ -15,22 +16,22 @@ _WANTED: Final = "a file name that ends in .pdf or .html"
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of `roadtest report`."""
-    parser.add_argument("drive", metavar="DRIVE", type=Path, help="the folder of one drive")
+    parser.add_argument("drive", metavar="DRIVE", type=given_path, help="the folder of one drive")
     parser.add_argument(
         "-o",
         "--output",
         metavar="FILE",
-        type=Path,
+        type=given_path,
         help="the report to write, FILE.pdf or FILE.html; by default report.pdf in this folder",
     )
     parser.add_argument(
         "--verify",
         metavar="FILE",
-        type=Path,
+        type=given_path,
         help="write nothing; tell whether the report FILE shows what DRIVE gives",
     )
     parser.add_argument(
-        "--build", metavar="FILE", type=Path, help="the build sheet, if not DRIVE/build.toml"
+        "--build", metavar="FILE", type=given_path, help="the build sheet, if not DRIVE/build.toml"
     )
     parser.add_argument(
         "--units", choices=("mph", "km/h"), help="what to read; by default as the build sheet says"

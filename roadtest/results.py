@@ -79,6 +79,7 @@ class LogInfo:
     fixes_used: int
     rejected: Mapping[str, int] = field(default_factory=dict)  # how many, by reason
     rejected_first: Mapping[str, str] = field(default_factory=dict)  # "line 12", by reason
+    rejected_sentences: tuple[str, ...] = ()  # reasons that count NMEA sentences, not fixes
     rate_hz: float | None = None
     speed_source: Literal["doppler", "position"] | None = None
     speed_noise: Quantity | None = None  # m/s, standard deviation of one fix

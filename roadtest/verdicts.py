@@ -6,10 +6,8 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from roadtest.quantity import Quantity
+from roadtest.quantity import COVERAGE_FACTOR_95, Quantity
 from roadtest.results import Limit, Verdict
-
-COVERAGE_FACTOR_95 = 1.959964  # u95 / u of a normal distribution
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ import re
 from typing import Final
 
 from roadtest.quantity import Quantity
-from roadtest.results import Limit, ReadIn, Verdict
+from roadtest.results import Limit, LogInfo, ReadIn, Verdict
 from roadtest.units import MILE_M, UnknownUnitError, find_unit
 
 VERDICT_WORD: Final[dict[Verdict, str]] = {
@@ -201,6 +201,15 @@ def sentence(text: str) -> str:
         return ""
     ended = text if text[-1] in ".!?" else f"{text}."
     return ended if _A_NAME.match(ended) else ended[0].upper() + ended[1:]
+
+
+def lost_of(log: LogInfo, reason: str) -> str:
+    """Return "3 sentences" or "10 fixes": how many of what a log lost for `reason`."""
+    if reason in log.rejected_sentences:
+        return plural(log.rejected[reason], "sentence")
+    if log.kind not in ("nmea", "gpx"):
+        return plural(log.rejected[reason], "row")
+    return "1 fix" if log.rejected[reason] == 1 else f"{log.rejected[reason]} fixes"
 
 
 def plural(count: int, noun: str) -> str:

@@ -58,6 +58,7 @@ LOG = LogInfo(
     fixes_used=5987,
     rejected={"bad checksum": 3, "no fix": 10},
     rejected_first={"bad checksum": "line 12", "no fix": "line 1"},
+    rejected_sentences=("bad checksum",),
     rate_hz=10.0,
     speed_source="doppler",
     speed_noise=Quantity(0.052, 0.004, "m/s"),

@@ -107,8 +107,8 @@ def test_the_log_says_rate_noise_fixes_losses_gaps_and_what_was_ignored() -> Non
         "10 Hz",
         "speed noise 0.1163 ± 0.0089 mph",
         "5987 of 6000 fixes used",
-        "lost 10: no fix (first: line 1)",
-        "lost 3: bad checksum (first: line 12)",
+        "lost 10 fixes: no fix (first: line 1)",
+        "lost 3 sentences: bad checksum (first: line 12)",
         "gap of 11.5 s from 2:00 to 2:12",
         "the receiver repeats its last speed in 4 places",
         "photo.jpg ignored: neither a log nor notes",
@@ -187,7 +187,7 @@ def test_a_log_without_fixes_counts_rows() -> None:
     log = LogInfo("tach.csv", "tach", 100, 99, {"not a number": 1})
     text = render(Results(logs=(log,)), "mph", False)
     assert "tach, 99 of 100 rows used" in text
-    assert "lost 1: not a number" in text
+    assert "lost 1 row: not a number" in text
 
 
 def test_colour_only_adds_to_word_and_mark() -> None:

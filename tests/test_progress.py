@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import os
 
 import pytest
 
@@ -49,6 +50,18 @@ def test_a_stream_that_is_no_terminal_gets_nothing(monkeypatch: pytest.MonkeyPat
     assert _run(_Terminal(), 60.0) == ""
     with ProgressBar(None) as progress:
         progress("reading", 0.5)
+
+
+def test_the_bar_is_as_narrow_as_its_own_terminal_whatever_standard_output_is(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    class OtherTerminal(_Terminal):
+        def fileno(self) -> int:
+            return 2
+
+    monkeypatch.setattr("os.get_terminal_size", lambda _: os.terminal_size((24, 10)))
+    drawn = _run(OtherTerminal(), 4.0, "estimating the motion").split("\r")
+    assert drawn[1].startswith("[####") and max(map(len, drawn)) == 23
 
 
 def test_long_work_shows_stage_and_fraction_and_leaves_an_empty_line() -> None:

@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from roadtest.quantity import Quantity
+from roadtest.quantity import COVERAGE_FACTOR_95, Quantity
 from roadtest.results import Limit, Verdict
-from roadtest.verdicts import COVERAGE_FACTOR_95, combine, judge
+from roadtest.verdicts import combine, judge
 
 LOW, HIGH, BOTH = Limit(5.8, None, "m"), Limit(None, 10.0, "m"), Limit(5.8, 10.0, "m")
 

@@ -94,9 +94,18 @@ def quantity(
         slack = 1e-12 * max(abs(low), abs(high))
         if not low - slack <= given.value <= high + slack:
             raise SheetValueError(f"{quoted(value)} is out of range", f"{expected}, from {span}")
+        if given.u95 is not None and not _is_known(given, low, high):
+            found = f'what is after the "±" of {quoted(value)} is too much'
+            raise SheetValueError(found, f'{expected}, from {span} with its "±"')
         return given
 
     return read
+
+
+def _is_known(given: Given, low: float, high: float) -> bool:
+    """Tell whether a ± leaves something known: what can't be less than `low` > 0 stays above it."""
+    spread = given.u95 or 0.0
+    return spread <= high - low and (low <= 0.0 or low <= given.value - spread)
 
 
 def figure(dimension: Dimension, span: Span) -> Callable[[object], float]:

@@ -10,9 +10,8 @@ import numpy as np
 from roadtest.charts.model import Axis, Band, Chart, Line, Mark, Panel, Points
 from roadtest.charts.source import Source, counted, looks
 from roadtest.motion.estimate import Draws
-from roadtest.quantity import Floats
+from roadtest.quantity import COVERAGE_FACTOR_95, Floats
 from roadtest.results import CoastRun, Manoeuvre
-from roadtest.verdicts import COVERAGE_FACTOR_95
 
 _WINDOW_S: Final = 5.0  # over which a run's own deceleration is the mean
 _STEPS: Final = 60

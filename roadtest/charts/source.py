@@ -12,10 +12,9 @@ from roadtest.build_sheet import BuildSheet
 from roadtest.charts.model import DASHES, MARKERS, SERIES, Axis, Dash, Marker, Role, Span
 from roadtest.evidence import Evidence
 from roadtest.measures.traces import Traces
-from roadtest.quantity import Floats, Quantity
+from roadtest.quantity import COVERAGE_FACTOR_95, Floats, Quantity
 from roadtest.results import Finding, Gap, Limit, Manoeuvre, ReadIn, Results
 from roadtest.units import from_si
-from roadtest.verdicts import COVERAGE_FACTOR_95
 from roadtest.wording import in_read_unit, limit_text, quantity_text
 
 TIME: Final = "time into the drive"

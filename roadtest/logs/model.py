@@ -9,6 +9,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from roadtest.quantity import COVERAGE_FACTOR_95
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
@@ -105,8 +107,8 @@ class Note:
     text: str  # the value as written ("pass", "fail", "not done" for an inspection)
     resolution: float | None  # of `value`, from the decimals written, SI; None where meaningless
     remark: str
-    # Standard: ±5 s is half the 95 % interval (k = 1.96) unless the row says otherwise.
-    u_time_s: float = 5.0 / 1.96
+    # Standard: ±5 s is half the 95 % interval unless the row says otherwise.
+    u_time_s: float = 5.0 / COVERAGE_FACTOR_95
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ from typing import Final, Literal, get_args
 
 from roadtest.logs.csv_table import shown
 from roadtest.logs.model import NoteItem
+from roadtest.quantity import COVERAGE_FACTOR_95
 from roadtest.units import Dimension, UnknownUnitError, find_unit, to_si
 
 Units = Literal["mph", "km/h"]
@@ -36,7 +37,6 @@ _TOLERANCE: Final = re.compile(
     r"(?:±|\+/-|\+-)\s*([0-9]{1,6}(?:[.,][0-9]{1,6})?)\s*(s|secs?|seconds?|min|minutes?)\b",
     re.IGNORECASE,
 )
-_COVERAGE: Final = 1.96  # a stated ± is the half-width of a 95 % interval
 
 
 @dataclass(frozen=True)
@@ -165,7 +165,8 @@ def read_time_tolerance(remark: str) -> float | None:
         return None
     half_width = float(match[1].replace(",", "."))
     seconds = half_width * (60.0 if match[2].casefold().startswith("m") else 1.0)
-    return seconds / _COVERAGE if seconds > 0.0 else None
+    # A stated ± is the half-width of a 95 % interval.
+    return seconds / COVERAGE_FACTOR_95 if seconds > 0.0 else None
 
 
 def _article(item: NoteItem) -> str:

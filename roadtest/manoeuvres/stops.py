@@ -15,6 +15,7 @@ from roadtest.manoeuvres.model import Manoeuvre
 from roadtest.manoeuvres.onset import brake_onset
 from roadtest.manoeuvres.profile import STEP_S, Profile, built_up, crossing, died_down, runs
 from roadtest.measures.mfdd import LOWER_SHARE, UPPER_SHARE, mean_fully_developed_deceleration
+from roadtest.quantity import COVERAGE_FACTOR_95
 
 Floats = NDArray[np.float64]
 
@@ -223,7 +224,7 @@ def _early_mps2(profile: Profile, start_s: float) -> float:
     low, high = start_s - 1.5, start_s - 0.5
     u_speed = float(profile.u_speed_mps[profile.index(low)])
     slope = (profile.speed_at(high) - profile.speed_at(low)) / (high - low)
-    return -slope - 1.96 * math.sqrt(2.0) * u_speed / (high - low)
+    return -slope - COVERAGE_FACTOR_95 * math.sqrt(2.0) * u_speed / (high - low)
 
 
 def _eased(profile: Profile, braking: Braking) -> float | None:

@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roadtest.build_sheet import BuildSheet
+from roadtest.quantity import COVERAGE_FACTOR_95
 from roadtest.units import Given
-from roadtest.verdicts import COVERAGE_FACTOR_95
 
 Floats = NDArray[np.float64]
 

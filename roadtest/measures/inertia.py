@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roadtest.build_sheet import BuildSheet
-from roadtest.verdicts import COVERAGE_FACTOR_95
+from roadtest.quantity import COVERAGE_FACTOR_95
 
 Floats = NDArray[np.float64]
 

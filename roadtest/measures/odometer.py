@@ -16,10 +16,10 @@ from roadtest.clock import Stretch, notes_in_utc
 from roadtest.evidence import Evidence
 from roadtest.motion.distance import distance_driven
 from roadtest.motion.estimate import Motion
-from roadtest.quantity import Quantity
+from roadtest.quantity import COVERAGE_FACTOR_95, Quantity
 from roadtest.results import Limit, OdometerReading, OdometerResult
 from roadtest.units import to_si
-from roadtest.verdicts import COVERAGE_FACTOR_95, judge
+from roadtest.verdicts import judge
 from roadtest.wording import number_text, quantity_text
 
 Floats = NDArray[np.float64]

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from roadtest.motion.estimate import Motion
 from roadtest.motion.ground import Ground
-from roadtest.quantity import Quantity
+from roadtest.quantity import COVERAGE_FACTOR_95, Quantity
 
 Floats = NDArray[np.float64]
 
@@ -38,7 +38,7 @@ def distance_driven(motion: Motion, ground: Ground, start_s: float, end_s: float
     level = float(weight_v @ motion.speed_mps + weight_a @ motion.acceleration_mps2)
     stretch = 0.5 * float(weight_v @ (motion.speed_mps * slope))
     variance += _variance(motion, ground, weight_v, weight_a) + (0.5 * stretch) ** 2
-    return Quantity(way + level + stretch, 1.96 * float(np.sqrt(variance)), "m")
+    return Quantity(way + level + stretch, COVERAGE_FACTOR_95 * float(np.sqrt(variance)), "m")
 
 
 def _weights(time: Floats, at_s: float) -> tuple[Floats, Floats]:

@@ -11,7 +11,7 @@ from roadtest.report.methods import methods
 from roadtest.report.model import Block, Bullets, Facts, Heading, Paragraph, Picture, Table
 from roadtest.results import LogInfo, ReadIn, Results
 from roadtest.units import Given, from_si
-from roadtest.wording import number_text, plural, quantity_text, sentence
+from roadtest.wording import lost_of, number_text, plural, quantity_text, sentence
 
 _KIND: Final = {
     "nmea": "GPS, NMEA 0183",
@@ -120,8 +120,8 @@ def _log_rows(results: Results, units: ReadIn) -> list[tuple[str, str]]:
 def _losses(logs: tuple[LogInfo, ...]) -> list[Block]:
     said = []
     for log in logs:
-        for reason, count in sorted(log.rejected.items(), key=lambda item: (-item[1], item[0])):
-            said.append(f"{log.name}: {count} lost, {reason}")
+        reasons = sorted(log.rejected, key=lambda why: (-log.rejected[why], why))
+        said += [f"{log.name}: {lost_of(log, reason)} lost, {reason}" for reason in reasons]
         said += [f"{log.name}: {remark}" for remark in log.remarks]
         if log.gaps:
             longest = max(gap.end_s - gap.start_s for gap in log.gaps)

@@ -54,6 +54,16 @@ STEADY = settings(derandomize=True, deadline=None, max_examples=200)
             'car.mass: the number 790; expected a mass such as "790 kg", in quotes',
         ),
         (
+            '[car]\nmass = "790 kg ± 900 kg"',
+            'car.mass: what is after the "±" of "790 kg ± 900 kg" is too much; expected a mass '
+            'such as "790 kg", from 50 kg to 20000 kg with its "±"',
+        ),
+        (
+            '[conditions]\ntemperature = "15 degC ± 200 degC"',
+            'conditions.temperature: what is after the "±" of "15 degC ± 200 degC" is too much; '
+            'expected a temperature such as "20 degC", from -50 degC to 60 degC with its "±"',
+        ),
+        (
             '[car]\nmass = "790 mph"',
             'car.mass: "790 mph" is a speed; expected a mass such as "790 kg"',
         ),

@@ -12,6 +12,7 @@ from roadtest.errors import InputError, InputErrors
 from roadtest.logs.model import Note, Notes
 from roadtest.logs.note_values import Units
 from roadtest.logs.notes import read_notes
+from roadtest.quantity import COVERAGE_FACTOR_95
 
 STEADY = settings(derandomize=True, deadline=None, max_examples=200)
 HEADER = "time,item,value,unit,remark\n"
@@ -213,7 +214,7 @@ def test_a_file_from_a_spreadsheet_is_read() -> None:
     for codec in ("utf-8-sig", "utf-16", "latin-1"):
         data = text.replace("\n", "\r\n").encode(codec)
         (note,) = read_notes(data, "n", "mph").rows
-        assert note.u_time_s == pytest.approx(1 / 1.96)
+        assert note.u_time_s == pytest.approx(1 / COVERAGE_FACTOR_95)
 
 
 def test_a_file_with_a_header_only_has_no_notes() -> None:

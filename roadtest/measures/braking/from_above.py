@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from roadtest.measures.braking.lateral import Path
 from roadtest.measures.braking.sideways import APPROACH_S
 from roadtest.measures.braking.stop import StopDraws
-from roadtest.verdicts import COVERAGE_FACTOR_95
+from roadtest.quantity import COVERAGE_FACTOR_95
 
 Floats = NDArray[np.float64]
 

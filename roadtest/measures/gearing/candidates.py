@@ -9,6 +9,7 @@ from typing import Final
 
 from roadtest.build_sheet import BuildSheet
 from roadtest.build_sheet.model import Axle, Gearbox, Tyres
+from roadtest.quantity import COVERAGE_FACTOR_95
 from roadtest.units import Given
 
 UNLISTED: Final = "none of those named"
@@ -194,4 +195,4 @@ def _other_tyres(sheet: BuildSheet) -> list[LevelPart]:
 
 def _tyre(label: str, given: Given, prior: float) -> LevelPart:
     u95 = given.u95 if given.u95 is not None else 0.005 * given.value
-    return LevelPart(label, math.log(given.value), u95 / 1.96 / given.value, prior)
+    return LevelPart(label, math.log(given.value), u95 / COVERAGE_FACTOR_95 / given.value, prior)

@@ -13,7 +13,7 @@ from roadtest.build_sheet import BuildSheet
 from roadtest.measures.gearing.candidates import LevelPart
 from roadtest.measures.gearing.kinematics import road_speed
 from roadtest.measures.gearing.stories import Seen, Story, probability_of
-from roadtest.quantity import Quantity
+from roadtest.quantity import COVERAGE_FACTOR_95, Quantity
 from roadtest.results import GearRow, Shown, Step
 
 Floats = NDArray[np.float64]
@@ -49,7 +49,9 @@ def draw(seen: Seen, story: Story, sheet: BuildSheet, rng: np.random.Generator) 
     tyre_given = None
     if given is not None:
         u95 = given.u95 if given.u95 is not None else 0.0
-        tyre_given = np.log(given.value) + u95 / 1.96 / given.value * rng.normal(size=DRAWS)
+        tyre_given = np.log(given.value) + u95 / COVERAGE_FACTOR_95 / given.value * rng.normal(
+            size=DRAWS
+        )
         if story.tyre.label == "tyre as given":
             tyre_given = tyre
     axle = _drawn(story.axle, rng)

@@ -22,7 +22,7 @@ from roadtest.measures.gearing.slip import largest, slips
 from roadtest.measures.gearing.stories import Seen, Story, compare
 from roadtest.measures.gearing.telling import tach_told, told
 from roadtest.motion.estimate import Span
-from roadtest.quantity import Quantity
+from roadtest.quantity import COVERAGE_FACTOR_95, Quantity
 from roadtest.results import GearingResult, StoryRow, TachInfo
 
 Floats = NDArray[np.float64]
@@ -133,7 +133,7 @@ def _from_log(followed: Followed, evidence: Evidence, road: Road, logs: int) -> 
             scale=figures.tach_scale(drawn, best),
             drift=Quantity(
                 followed.clock.drift + fit.drift,
-                1.96 * float(np.sqrt(fit.covariance[k + 1, k + 1])),
+                COVERAGE_FACTOR_95 * float(np.sqrt(fit.covariance[k + 1, k + 1])),
                 "1",
             )
             if offset is not None
@@ -165,7 +165,7 @@ def _offset(followed: Followed) -> tuple[Quantity | None, tuple[str, ...]]:
             "down a few times in gear"
         )
         return None, (why,)
-    return Quantity(followed.clock.offset_s, 1.96 * fit.u_shift_s, "s"), ()
+    return Quantity(followed.clock.offset_s, COVERAGE_FACTOR_95 * fit.u_shift_s, "s"), ()
 
 
 def _noise(followed: Followed) -> Quantity | None:
@@ -173,7 +173,9 @@ def _noise(followed: Followed) -> Quantity | None:
     if fit is None or blocks is None:
         return None
     count = max(blocks.gear.size - fit.count, 2)
-    return Quantity(fit.noise_rpm, 1.96 * fit.noise_rpm / float(np.sqrt(2.0 * count)), "r/min")
+    return Quantity(
+        fit.noise_rpm, COVERAGE_FACTOR_95 * fit.noise_rpm / float(np.sqrt(2.0 * count)), "r/min"
+    )
 
 
 def _rows(stories: tuple[Story, ...]) -> tuple[StoryRow, ...]:

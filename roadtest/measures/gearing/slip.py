@@ -17,7 +17,7 @@ from roadtest.measures.gearing.ratios import Fit
 from roadtest.measures.gearing.sequence import runs
 from roadtest.measures.gearing.turns import Turns
 from roadtest.motion.estimate import Draws
-from roadtest.quantity import Quantity
+from roadtest.quantity import COVERAGE_FACTOR_95, Quantity
 from roadtest.results import PullSlip
 
 Floats = NDArray[np.float64]
@@ -41,7 +41,7 @@ class _Stretch:
     @property
     def low(self) -> float:
         """What the slip is at least, about: the mean less its 95 % half-width."""
-        return float(self.slip.mean() - 1.96 * self.slip.std())
+        return float(self.slip.mean() - COVERAGE_FACTOR_95 * self.slip.std())
 
 
 def slips(

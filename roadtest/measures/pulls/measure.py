@@ -24,10 +24,9 @@ from roadtest.measures.pulls.power import PowerCurve, Resistance, power_curve
 from roadtest.measures.pulls.repeats import Timed, repeats_of
 from roadtest.measures.pulls.spans import pull_path, span_times, spans_covered, through_spans
 from roadtest.measures.pulls.standing import standing_rows
-from roadtest.quantity import Quantity
+from roadtest.quantity import COVERAGE_FACTOR_95, Quantity
 from roadtest.results import PowerPoint, PullRun, PullsResult, Standing, StandingDistance
 from roadtest.units import STANDARD_GRAVITY_MPS2
-from roadtest.verdicts import COVERAGE_FACTOR_95
 
 Floats = NDArray[np.float64]
 

@@ -18,9 +18,9 @@ from roadtest.measures.speedometer.options import (
     single_options,
 )
 from roadtest.measures.speedometer.target import DialTarget
-from roadtest.quantity import Quantity
+from roadtest.quantity import COVERAGE_FACTOR_95, Quantity
 from roadtest.results import DialErrorAt, Limit, Verdict
-from roadtest.verdicts import COVERAGE_FACTOR_95, combine, judge
+from roadtest.verdicts import combine, judge
 
 Floats = NDArray[np.float64]
 

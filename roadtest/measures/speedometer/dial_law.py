@@ -13,8 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roadtest.measures.straight_line import Curvature, StraightLine, curvature, fit_line
-from roadtest.quantity import Quantity
-from roadtest.verdicts import COVERAGE_FACTOR_95
+from roadtest.quantity import COVERAGE_FACTOR_95, Quantity
 
 Floats = NDArray[np.float64]
 

@@ -12,7 +12,7 @@ from scipy.special import ndtr, ndtri
 from roadtest.manoeuvres import Manoeuvre
 from roadtest.motion.estimate import Draws
 from roadtest.motion.ground import Ground
-from roadtest.verdicts import COVERAGE_FACTOR_95
+from roadtest.quantity import COVERAGE_FACTOR_95
 
 Floats = NDArray[np.float64]
 

@@ -9,9 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roadtest.measures.speedometer.dial_law import DialFit, DialPoints
-from roadtest.quantity import Quantity
+from roadtest.quantity import COVERAGE_FACTOR_95, Quantity
 from roadtest.results import ReadIn, Shown
-from roadtest.verdicts import COVERAGE_FACTOR_95
 from roadtest.wording import probability_text, quantity_text
 
 Floats = NDArray[np.float64]

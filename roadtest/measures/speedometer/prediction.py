@@ -21,10 +21,9 @@ from roadtest.measures.speedometer.head import (
 )
 from roadtest.measures.speedometer.readings import graduation_of
 from roadtest.measures.speedometer.target import dial_target
-from roadtest.quantity import Quantity
+from roadtest.quantity import COVERAGE_FACTOR_95, Quantity
 from roadtest.results import Correction, DialErrorAt, HeadResult, Verdict
 from roadtest.units import Given, to_si
-from roadtest.verdicts import COVERAGE_FACTOR_95
 
 _EXACT: Final = Quantity(1.0, 0.0, "1")
 

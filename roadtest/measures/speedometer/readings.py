@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 from roadtest.build_sheet import BuildSheet, Speedometer
 from roadtest.clock import Stretch, notes_in_utc
 from roadtest.evidence import Evidence
+from roadtest.quantity import COVERAGE_FACTOR_95
 from roadtest.units import to_si
-from roadtest.verdicts import COVERAGE_FACTOR_95
 
 Floats = NDArray[np.float64]
 Source = Literal["notes", "build sheet", "channel"]
