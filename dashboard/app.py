@@ -14,6 +14,7 @@ from dashboard.intake import MOST_REQUEST_BYTES, DriveFolder
 from dashboard.layout import page_layout
 from dashboard.server import Server
 from dashboard.work import Sessions
+from roadtest.charts.svg import draw_svg
 
 _MIME: Final = {".pdf": "application/pdf", ".html": "text/html", ".json": "application/json"}
 _FILES: Final = {"report.pdf": ".pdf", "report.html": ".html", "results.json": ".json"}
@@ -82,5 +83,15 @@ def _offer_downloads(app: Dash, sessions: Sessions) -> None:
         response.headers["Cache-Control"] = "no-store"
         return response
 
+    def chart(work_id: str, name: str) -> Response:
+        work = sessions.find(browser_key(), work_id)
+        found = [] if work is None else [one for one in work.charts if one.id == name]
+        if not found:
+            abort(404)
+        response = Response(draw_svg(found[0]), mimetype="image/svg+xml")
+        response.headers["Cache-Control"] = "no-store"
+        return response
+
     server: Flask = app.server
     server.add_url_rule("/drive/<work_id>/<file>", view_func=download)
+    server.add_url_rule("/drive/<work_id>/chart/<name>.svg", view_func=chart)

@@ -1,4 +1,4 @@
-"""Names of things for those who hear the page read."""
+"""Attributes that dash takes but has no types for."""
 
 from __future__ import annotations
 
@@ -6,5 +6,10 @@ from typing import Any
 
 
 def aria(**said: str) -> dict[str, Any]:
-    """Return attributes such as aria-label, which dash takes but has no types for."""
+    """Return attributes such as aria-label, for those who hear the page read."""
     return {f"aria-{name}": text for name, text in said.items()}
+
+
+def data(**said: str) -> dict[str, Any]:
+    """Return attributes such as data-chart, for what the browser does by itself."""
+    return {f"data-{name}": text for name, text in said.items()}

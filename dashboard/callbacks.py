@@ -10,13 +10,12 @@ from dash.exceptions import PreventUpdate
 from dashboard.aria import aria
 from dashboard.drive_view import drive_body
 from dashboard.editing import connect_editing
-from dashboard.evidence_view import Screen, evidence_view, subjects, view_buttons
+from dashboard.evidence_view import Asked, Screen, Stretch, evidence_view
 from dashboard.guard import browser_key
 from dashboard.ids import Ids
 from dashboard.intake import drive_from_upload
 from dashboard.layout import drive_buttons
 from dashboard.server import Server
-from roadtest.charts.focus import focused
 
 
 def connect(app: Dash, server: Server) -> None:
@@ -40,10 +39,10 @@ def _in_the_browser(app: Dash) -> None:
         prevent_initial_call=True,
     )
     in_browser(
-        ClientsideFunction("page", "go_to_chart"),
-        Output(Ids.MOVED, "data"),
-        Input(Ids.EVIDENCE, "children"),
-        State(Ids.VIEW, "data"),
+        ClientsideFunction("page", "draw_again"),
+        Output(Ids.VIEW, "data"),
+        Input(Ids.TYPED, "data"),
+        Input(Ids.SCHEME, "data"),
         prevent_initial_call=True,
     )
 
@@ -60,7 +59,6 @@ def _ways_in(app: Dash, server: Server) -> None:
         Output(Ids.DRIVE, "data"),
         Output(Ids.TICK, "disabled", allow_duplicate=True),
         Output(Ids.BODY, "children", allow_duplicate=True),
-        Output(Ids.VIEW, "data", allow_duplicate=True),
         Output(Ids.DROPPED, "data", allow_duplicate=True),
         Input(Ids.DROPPED, "data"),
         Input(Ids.pick(ALL), "n_clicks"),
@@ -79,7 +77,7 @@ def _ways_in(app: Dash, server: Server) -> None:
             work = server.sessions.start(key, name, lambda: server.drives.read(name))
         else:
             raise PreventUpdate
-        return work.id, False, [], None, None
+        return work.id, False, [], None
 
 
 def _waiting(app: Dash, server: Server) -> None:
@@ -104,55 +102,25 @@ def _waiting(app: Dash, server: Server) -> None:
 
     @app.callback(
         Output(Ids.BODY, "children"),
-        Output(Ids.VIEW, "data"),
         Input(Ids.READY, "data"),
         prevent_initial_call=True,
     )
     def _show(work_id: str | None) -> Any:
-        work = server.ready(work_id)
-        first = subjects(work.charts)
-        view = {"subject": first[0] if first else "", "chart": None, "manoeuvre": None}
-        return drive_body(work), view
+        return drive_body(server.ready(work_id))
 
 
 def _views(app: Dash, server: Server) -> None:
     @app.callback(
-        Output(Ids.VIEW, "data", allow_duplicate=True),
-        Input(Ids.subject(ALL), "n_clicks"),
-        Input(Ids.show(ALL, ALL), "n_clicks"),
+        Output(Ids.pane(MATCH), "children"),
+        Input(Ids.want(MATCH), "data"),
+        State(Ids.want(MATCH), "id"),
+        State(Ids.SCHEME, "data"),
         State(Ids.DRIVE, "data"),
         prevent_initial_call=True,
     )
-    def _choose(_subjects: list[int], _shows: list[int], work_id: str | None) -> Any:
-        asked = ctx.triggered_id
-        if not isinstance(asked, dict) or not ctx.triggered[0]["value"]:
-            raise PreventUpdate
-        if asked["type"] == "subject":
-            return {"subject": asked["name"], "chart": None, "manoeuvre": None}
+    def _draw(wanted: Any, name: Any, said: Any, work_id: str | None) -> Any:
         work = server.ready(work_id)
-        chart = next((c for c in work.charts if c.id == asked["chart"]), None)
-        if chart is None:
-            raise PreventUpdate
-        manoeuvre = str(asked["place"]).partition(" ")[2] or None
-        clicks = ctx.triggered[0]["value"]  # asked again, it is shown again
-        made = {"chart": chart.id, "manoeuvre": manoeuvre, "clicks": clicks}
-        return {"subject": chart.subject, **made}
-
-    @app.callback(
-        Output(Ids.VIEWS, "children"),
-        Output(Ids.EVIDENCE, "children"),
-        Input(Ids.VIEW, "data"),
-        Input(Ids.TYPED, "data"),
-        Input(Ids.SCHEME, "data"),
-        State(Ids.DRIVE, "data"),
-        prevent_initial_call=True,
-    )
-    def _draw(view: Any, _version: int, said: Any, work_id: str | None) -> Any:
-        if not view:
-            raise PreventUpdate
-        work = server.ready(work_id)
-        buttons = view_buttons(work.charts, view["subject"])
-        return buttons, evidence_view(work, view["subject"], view["manoeuvre"], Screen.told(said))
+        return evidence_view(work, _asked(str(name["subject"]), wanted), Screen.told(said))
 
     @app.callback(
         Output(Ids.graph(MATCH), "figure"),
@@ -166,20 +134,32 @@ def _views(app: Dash, server: Server) -> None:
     def _look_closer(moved: Any, name: Any, view: Any, said: Any, work_id: str | None) -> Any:
         work = server.ready(work_id)
         chart = next((c for c in work.charts if c.id == name["chart"]), None)
-        if chart is None or chart.x.scale != "clock" or not moved:
-            raise PreventUpdate
         between = _between(moved)
-        if between is None and "xaxis.autorange" not in moved:
+        if chart is None or chart.x.scale != "clock" or between is None:
             raise PreventUpdate
-        if view and view["manoeuvre"]:
-            chart = focused(chart, view["manoeuvre"])
+        chart, _ = _asked(chart.subject, view).shown(chart)
         return Screen.told(said).figure(chart, between)
 
 
-def _between(moved: dict[str, Any]) -> tuple[float, float] | None:
-    """Return the stretch of x that somebody zoomed to; None where it is the whole again."""
+def _asked(subject: str, said: Any) -> Asked:
+    """Return what the browser says that somebody wants to see of a subject."""
+    known = said if isinstance(said, dict) else {}
+    manoeuvre = known.get("manoeuvre")
+    asked = manoeuvre if isinstance(manoeuvre, str) and manoeuvre else None
+    return Asked(subject, asked, _stretch(known.get("between")))
+
+
+def _between(moved: Any) -> Stretch | None:
+    """Return the stretch of x that a chart was moved to; None where it was something else."""
+    if not isinstance(moved, dict):
+        return None
+    ends = moved.get("xaxis.range")
+    return _stretch(ends or [moved.get("xaxis.range[0]"), moved.get("xaxis.range[1]")])
+
+
+def _stretch(ends: Any) -> Stretch | None:
     try:
-        low, high = float(moved["xaxis.range[0]"]), float(moved["xaxis.range[1]"])
-    except (KeyError, TypeError, ValueError):
+        low, high = (float(end) for end in ends)
+    except (TypeError, ValueError):
         return None
     return (low, high) if low < high else None

@@ -9,6 +9,7 @@ from dash import html
 
 from dashboard.aria import aria
 from dashboard.edit_view import readings_view
+from dashboard.evidence_view import evidence_places
 from dashboard.findings_view import findings_view
 from dashboard.ids import Ids
 from dashboard.quality_view import quality_view
@@ -37,13 +38,13 @@ def drive_body(work: Work) -> Any:
             [
                 html.H2("Evidence", id="evidence-title"),
                 html.P(
-                    "Drag across a chart to look closer, double-click for the whole. ",
-                    className="small",
+                    "Drag across a chart to look closer, double-click for the whole.",
+                    className="small mouse",
                 ),
-                html.A("Back to the findings", href="#f-title"),
-                html.Nav(id=Ids.VIEWS, className="views", **aria(label="Evidence")),
-                html.Div(id=Ids.EVIDENCE),
-            ]
+                *evidence_places(work.charts),
+            ],
+            id="evidence-part",
+            **aria(labelledby="evidence-title"),
         ),
     ]
 

@@ -9,7 +9,7 @@ from typing import Any
 from dash import html
 
 from dashboard.aria import aria
-from dashboard.ids import Ids
+from dashboard.evidence_view import lead
 from dashboard.work import Work
 from roadtest.charts.all_charts import chart_for
 from roadtest.charts.model import Chart
@@ -30,14 +30,14 @@ def findings_view(work: Work) -> list[Any]:
     said = ", ".join(f"{counts[v]} {word.lower()}" for v, word in VERDICT_WORD.items())
     ordered = [f for v in VERDICT_WORD for f in results.findings if f.verdict == v]
     shown: list[Any] = [html.P(said, className="count")]
-    shown += [_finding(finding, work.charts, results.units, k) for k, finding in enumerate(ordered)]
+    shown += [_finding(finding, work.charts, results.units) for finding in ordered]
     if results.next_steps:
         steps = html.Ol([html.Li(step) for step in results.next_steps])
         shown.append(html.Div([html.H3("What to do next"), steps], className="card"))
     return shown
 
 
-def _finding(finding: Finding, charts: Sequence[Chart], units: ReadIn, row: int) -> Any:
+def _finding(finding: Finding, charts: Sequence[Chart], units: ReadIn) -> Any:
     kind = finding.verdict.replace(" ", "-")
     mark = html.Span(VERDICT_MARK[finding.verdict], className="mark", **aria(hidden="true"))
     verdict = html.Span([mark, " ", VERDICT_WORD[finding.verdict]], className="verdict")
@@ -52,25 +52,18 @@ def _finding(finding: Finding, charts: Sequence[Chart], units: ReadIn, row: int)
     body += [html.P(line, className="small") for line in small if line]
     chart = chart_for(finding.id, charts)
     if chart is not None:
-        body.append(html.P(list(_leads(finding, chart, row)), className="leads"))
+        body.append(html.P(list(_leads(finding, chart)), className="leads"))
     title = html.H3([verdict, " ", html.Span(finding.title)])
     return html.Article([title, *body], className=f"finding {kind}")
 
 
-def _leads(finding: Finding, chart: Chart, row: int) -> Iterator[Any]:
+def _leads(finding: Finding, chart: Chart) -> Iterator[Any]:
     """Yield the buttons that lead to a finding's chart, and to what decided it there."""
-    yield html.Button(
-        f"Show: {chart.title}",
-        id=Ids.show(chart.id, f"{row}"),
-        n_clicks=0,
-        **aria(label=f"Show the chart {chart.title} for {finding.title}"),
+    yield lead(
+        f"Show: {chart.title}", chart, says=f"Show the chart {chart.title} for {finding.title}"
     )
     for item in finding.items:
         made = item.manoeuvre
         if made in chart.manoeuvres and item.verdict != "pass":
             yield " "
-            yield html.Button(
-                f"{made} {VERDICT_WORD[item.verdict].lower()}",
-                id=Ids.show(chart.id, f"{row} {made}"),
-                n_clicks=0,
-            )
+            yield lead(f"{made} {VERDICT_WORD[item.verdict].lower()}", chart, str(made))

@@ -23,10 +23,8 @@ class Ids:
     FINDINGS: Final = "findings"
     TYPED: Final = "typed"
     TYPED_SAID: Final = "typed-said"
-    VIEW: Final = "view"
-    VIEWS: Final = "views"
+    VIEW: Final = "view"  # the evidence at hand, as the browser tells of it
     EVIDENCE: Final = "evidence"
-    MOVED: Final = "moved"
 
     @staticmethod
     def pick(row: object) -> Id:
@@ -44,14 +42,14 @@ class Ids:
         return {"type": "error", "hold": hold}
 
     @staticmethod
-    def show(chart: object, place: object) -> Id:
-        """A button that leads to a chart, or a manoeuvre in it ("chart manoeuvre")."""
-        return {"type": "show", "chart": chart, "place": place}
+    def pane(subject: object) -> Id:
+        """The place of the charts of one subject."""
+        return {"type": "pane", "subject": subject}
 
     @staticmethod
-    def subject(name: object) -> Id:
-        """The button of an evidence view."""
-        return {"type": "subject", "name": name}
+    def want(subject: object) -> Id:
+        """How the browser wants the charts of one subject."""
+        return {"type": "want", "subject": subject}
 
     @staticmethod
     def graph(chart: object) -> Id:

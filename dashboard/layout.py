@@ -31,7 +31,6 @@ def page_layout(drives: Sequence[str], folder_given: bool) -> Any:
             dcc.Store(id=Ids.VIEW),
             dcc.Store(id=Ids.TYPED, data=0),
             dcc.Store(id=Ids.SCHEME),
-            dcc.Store(id=Ids.MOVED),
             dcc.Interval(id=Ids.TICK, interval=300, disabled=True),
         ]
     )

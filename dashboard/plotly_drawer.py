@@ -7,8 +7,9 @@ HTML tags in every text.
 from __future__ import annotations
 
 import html
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from textwrap import wrap
 from typing import Any, Final
 
 import numpy as np
@@ -26,6 +27,7 @@ from roadtest.charts.model import (
     Mark,
     Marker,
     Note,
+    Panel,
     Points,
     Slope,
     Span,
@@ -56,10 +58,17 @@ _SYMBOL: Final[dict[Marker, str]] = {
 }
 _LINE_PX: Final = 1.8
 _MARKER_PX: Final = 8.0
-_GAP: Final = 0.07  # between panels, of the height; their titles stand in it
+_TOP_PX: Final = 26  # above the first panel: its title
+_BOTTOM_PX: Final = 46  # below the last: numbers and title of the x axis
+_GAP_PX: Final = 36  # between panels; their titles stand in it
+_PANEL_PX: Final = 95  # of a panel with a share of 1, where there are several
+_ALONE_PX: Final = (150.0, 400.0)  # least and most of a panel that stands alone
+_AS_WIDE_PX: Final = 640.0  # a width that a chart's height is reckoned from
+_BAR_PX: Final = 58.0  # of a bar with two lines of words above it
+_BAR_LETTERS: Final = 46  # to a line: a phone's width
+_PATH_PX: Final = 520.0  # of what keeps its shape
 _MOST_CLOCK_LABELS: Final = 8  # that have room on a phone's width
 _MOST_NAMES: Final = 3  # printed beside points; on a screen the others tell theirs when pointed at
-_LEGEND_ABOVE: Final = 0.045  # of the width: room for the title of the first panel
 _FAMILY: Final = "system-ui, sans-serif"
 
 
@@ -85,6 +94,21 @@ def draw_plotly(
             _draw(mark, pen)
         _draw_caps(panel.marks, pen)
     return {"data": figure.traces, "layout": _layout(figure)}
+
+
+def height_px(chart: Chart) -> float:
+    """Return how tall the figure of a chart is, whatever its width."""
+    if chart.x.equal or chart.panels[0].y.equal:
+        return _PATH_PX
+    bars = sum(mark.y.size for mark in chart.marks if isinstance(mark, Bars))
+    if bars:
+        return _BAR_PX * bars + _TOP_PX + _BOTTOM_PX
+    if len(chart.panels) == 1:
+        least, most = _ALONE_PX
+        return float(np.clip(_AS_WIDE_PX * chart.height, least, most)) + _TOP_PX + _BOTTOM_PX
+    shares = sum(panel.share for panel in chart.panels)
+    gaps = _GAP_PX * (len(chart.panels) - 1)
+    return _PANEL_PX * shares + gaps + _TOP_PX + _BOTTOM_PX
 
 
 @dataclass
@@ -132,11 +156,13 @@ class _Pen:
         )
         named.add(label)
 
-    def words(self, text: str, ink: str, **parts: object) -> None:
-        """Add words at a place."""
+    def words(self, text: str | Sequence[str], ink: str, **parts: object) -> None:
+        """Add words at a place, a line or several."""
+        lines = [text] if isinstance(text, str) else text
         self.figure.annotations.append(
             {
-                "text": _safe(text),
+                "text": "<br>".join(_safe(line) for line in lines),
+                "align": "left",
                 "showarrow": False,
                 "font": {"color": ink, "size": 11},
                 "bgcolor": _faded(self.figure.palette.ground, 0.75),
@@ -176,14 +202,18 @@ def _draw_line(mark: Line, pen: _Pen) -> None:
     }
     name = mark.label or mark.manoeuvre or ""
     said = "%{y:.4~g}" + (f"<extra>{_safe(name).replace('%{', '% {')}</extra>")
-    pen.trace(
-        mark.label,
-        mode="lines",
-        x=_listed(mark.x),
-        y=_listed(mark.y),
-        line=line,
-        hovertemplate=said,
-    )
+    parts: Figure = {"hovertemplate": said}
+    if mark.time_s is not None:
+        parts = {"customdata": _listed(mark.time_s), "hoverinfo": "skip"}
+    elif pen.figure.chart.x.scale == "clock":
+        parts = {"meta": _read_as(pen.figure.chart.panels[pen.number].y)}
+    pen.trace(mark.label, mode="lines", x=_listed(mark.x), y=_listed(mark.y), line=line, **parts)
+
+
+def _read_as(axis: Axis) -> Figure:
+    """Return what the page says before and after a value read off a line over time."""
+    labels = {f"{value:g}": label for value, label in axis.labels}
+    return {"title": axis.title, "unit": axis.unit, "labels": labels}
 
 
 def _draw_points(mark: Points, pen: _Pen) -> None:
@@ -244,15 +274,17 @@ def _draw_bars(mark: Bars, pen: _Pen) -> None:
         orientation="h",
         x=_listed(mark.length),
         y=_listed(mark.y),
-        width=0.35,
-        offset=-0.35,
+        width=0.25,
+        offset=-0.25,
         marker={"color": pen.ink(mark)},
         hoverinfo="x+text",
         hovertext=[_safe(name) for name in mark.names],
     )
     for y, name in zip(mark.y.tolist(), mark.names, strict=False):
         ink = pen.figure.palette.ink
-        pen.words(name, ink, x=0.0, y=y, xanchor="left", yanchor="bottom", xshift=2)
+        pen.words(
+            wrap(name, _BAR_LETTERS), ink, x=0.0, y=y, xanchor="left", yanchor="bottom", xshift=2
+        )
 
 
 def _draw_span(mark: Span, pen: _Pen) -> None:
@@ -321,7 +353,11 @@ def _draw_level(mark: Level, pen: _Pen) -> None:
         shade = {"fillcolor": _faded(ink, 0.1), "line": {"width": 0}, "layer": "below"}
         ends = {f"{own}0": mark.value, f"{own}1": edge}
         pen.figure.shapes.append({"type": "rect", **place, **ends, **shade})
-    if mark.label:
+    if mark.label and mark.allowed is None and mark.role != "limit":
+        # Not a limit: its name stands in the key, where it hides no point.
+        look = {"color": ink, "dash": _DASH[mark.dash]}
+        pen.trace(mark.label, mode="lines", x=[None], y=[None], line=look)
+    elif mark.label:
         at = {own: mark.value, f"{own}ref": own_ref, f"{other}ref": other_ref, other: 1.0}
         pen.words(mark.label, ink, **at, xanchor="right", yanchor="bottom" if along_x else "top")
 
@@ -360,20 +396,15 @@ def _draw_note(mark: Note, pen: _Pen) -> None:
 
 def _layout(figure: _Figure) -> Figure:
     chart, palette = figure.chart, figure.palette
-    legend_at = 1.0 + _LEGEND_ABOVE / max(chart.height, 0.4)
+    over_time = chart.x.scale == "clock"
     layout: Figure = {
         "paper_bgcolor": palette.ground,
         "plot_bgcolor": palette.ground,
         "font": {"family": _FAMILY, "size": 12, "color": palette.ink},
-        "margin": {"l": 52, "r": 14, "t": 24, "b": 44},
-        "legend": {
-            "orientation": "h",
-            "x": 0,
-            "y": legend_at,
-            "yanchor": "bottom",
-            "xanchor": "left",
-        },
-        "hovermode": "x" if chart.x.scale == "clock" else "closest",
+        "margin": {"l": 52, "r": 14, "t": _TOP_PX, "b": _BOTTOM_PX},
+        "showlegend": False,  # the page has its own, which wraps
+        "meta": _meta(chart),
+        "hovermode": False if over_time else "closest",  # over time the page tells the moment
         "hoverlabel": {"namelength": -1},
         "dragmode": False if figure.still else "zoom",
         "shapes": figure.shapes,
@@ -393,6 +424,18 @@ def _layout(figure: _Figure) -> Figure:
     return layout
 
 
+def _meta(chart: Chart) -> Figure:
+    """Return what the page needs to keep charts in step with each other."""
+    spans = [mark for mark in chart.panels[0].marks if isinstance(mark, Span) and mark.manoeuvre]
+    return {
+        "shared": chart.x.shared,
+        "over_time": chart.x.scale == "clock",
+        "whole": list(x_range(chart)),
+        "heights": [_upright(chart, panel) for panel in chart.panels],
+        "spans": [[span.start, span.end, span.manoeuvre] for span in spans],
+    }
+
+
 def _x_axis(figure: _Figure) -> Figure:
     chart = figure.chart
     last = len(chart.panels)
@@ -408,11 +451,16 @@ def _x_axis(figure: _Figure) -> Figure:
     }
 
 
+def _upright(chart: Chart, panel: Panel) -> Range:
+    """Return the ends of a panel's y axis, the lower one on the screen first."""
+    low, high = y_range(chart, panel)
+    return (high, low) if panel.y.reverse else (low, high)
+
+
 def _y_axis(figure: _Figure, number: int, domain: Range) -> Figure:
     chart = figure.chart
     panel = chart.panels[number]
-    low, high = y_range(chart, panel)
-    axis = _axis(panel.y, (high, low) if panel.y.reverse else (low, high), figure.palette)
+    axis = _axis(panel.y, _upright(chart, panel), figure.palette)
     axis |= {"domain": list(domain), "anchor": "x", "fixedrange": chart.x.scale == "clock"}
     if panel.y.labels:
         axis |= {"automargin": True}
@@ -453,13 +501,15 @@ def _few(labels: tuple[str, ...], _apart: float) -> bool:
 
 def _domains(chart: Chart) -> list[Range]:
     """Return the ends of every panel as fractions of the height, the first panel at the top."""
-    room = 1.0 - _GAP * (len(chart.panels) - 1)
+    inside = height_px(chart) - _TOP_PX - _BOTTOM_PX
+    gap = _GAP_PX / inside
+    room = 1.0 - gap * (len(chart.panels) - 1)
     whole = sum(panel.share for panel in chart.panels)
     found, top = [], 1.0
     for panel in chart.panels:
         height = room * panel.share / whole
         found.append((max(top - height, 0.0), top))
-        top -= height + _GAP
+        top -= height + gap
     return found
 
 

@@ -17,17 +17,8 @@ window.dash_clientside = Object.assign({}, window.dash_clientside, {
       }
       return [{contents: contents, names: names}, none, null];
     },
-    go_to_chart: function (_children, view) {
-      const id = view && view.chart && "chart-" + view.chart;
-      if (id) {
-        window.setTimeout(function () {
-          const place = document.getElementById(id);
-          if (place) {
-            place.scrollIntoView({block: "start"});
-            place.focus({preventScroll: true});
-          }
-        }, 60);
-      }
+    draw_again: function () { // the drive has changed, or the screen
+      window.dispatchEvent(new Event("roadtest-changed"));
       return window.dash_clientside.no_update;
     },
   },

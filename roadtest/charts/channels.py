@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from roadtest.charts.model import Axis, Chart, Level, Line, Mark, Panel, Points
-from roadtest.charts.source import Source, time_axis
+from roadtest.charts.source import Source
 from roadtest.logs.model import Channel, ChannelsLog
 from roadtest.quantity import Floats
 from roadtest.results import ChannelResult
@@ -21,7 +21,7 @@ def channel_charts(source: Source) -> tuple[Chart, ...]:
             id=f"channel-{row.name}",
             title=_title(row),
             says=_says(row),
-            x=time_axis(),
+            x=source.time_axis(),
             panels=(_panel(source, row, channel, time, with_worst=True),),
             findings=source.findings(f"channel.{row.name}"),
             subject="channels",

@@ -9,7 +9,7 @@ import numpy as np
 
 from roadtest.charts.channels import channel_panels
 from roadtest.charts.model import CAPS, Axis, Band, Chart, Level, Line, Mark, Note, Panel, Points
-from roadtest.charts.source import Source, counted, listed, time_axis, u95
+from roadtest.charts.source import Source, counted, listed, u95
 from roadtest.quantity import Floats
 from roadtest.results import Manoeuvre
 from roadtest.wording import duration_text
@@ -36,7 +36,7 @@ def _over_time(source: Source) -> Chart:
         id="drive",
         title="The whole drive",
         says=_says(source),
-        x=time_axis(),
+        x=source.time_axis(),
         panels=tuple(panels),
         subject="drive",
         height=height,
@@ -100,8 +100,8 @@ def _gear(source: Source) -> Iterator[Panel]:
     top = int(trace.gear.max())
     gear = np.where(trace.gear >= 0, trace.gear, np.nan).astype(np.float64)
     time, gear = _with_breaks(trace.time_s, gear)
-    names = ((0.0, "out of gear"), *((float(k), str(k)) for k in range(1, top + 1)))
-    axis = Axis("Gear", range=(-0.5, top + 0.5), labels=names)
+    names = ((0.0, "none"), *((float(k), str(k)) for k in range(1, top + 1)))
+    axis = Axis("Gear engaged", range=(-0.5, top + 0.5), labels=names)
     line = Line(time, gear, "gear", "series 4", steps=True)
     yield Panel(axis, (*source.spans(named=False), line), share=0.9)
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from roadtest.charts.model import Axis, Chart, Line, Panel
-from roadtest.charts.source import Source, counted, time_axis, u95
+from roadtest.charts.source import Source, counted, u95
 from roadtest.wording import duration_text, number_text
 
 
@@ -33,7 +33,7 @@ def _quality(source: Source) -> Iterator[Chart]:
         id="log",
         title="How good the log was",
         says=_says(source, float(np.median(apart))),
-        x=time_axis(),
+        x=source.time_axis(),
         panels=(
             Panel(
                 Axis("Half-width of the 95 % interval of speed", source.units, from_zero=True),

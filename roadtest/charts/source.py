@@ -19,6 +19,7 @@ from roadtest.wording import in_read_unit, limit_text, quantity_text
 
 TIME: Final = "time into the drive"
 SPEED: Final = "road speed"
+_MARGIN: Final = 0.02  # of a drive, before its start and after its end
 MOST_TOLD_APART: Final = 12  # series with a colour and a dash of their own; more are alike
 
 
@@ -51,6 +52,14 @@ class Source:
     def speed_axis(self, title: str = "Speed", *, from_zero: bool = True) -> Axis:
         """Return an axis of road speed; those that lie across can be zoomed together."""
         return Axis(title, self.units, from_zero=from_zero, shared=SPEED)
+
+    def time_axis(self) -> Axis:
+        """Return the axis of time into the drive, which many charts share: as long as the drive."""
+        time_s = self.evidence.motion.time_s
+        start, end = float(time_s[0]), float(time_s[-1])
+        more = max(_MARGIN * (end - start), 0.5)
+        ends = (start - more, end + more)
+        return Axis("Time into the drive", "min:s", ends, scale="clock", shared=TIME)
 
     def say(self, figure: Quantity | None, *, percent: bool = False, signed: bool = False) -> str:
         """Return a figure with its interval, as people read it."""
@@ -99,11 +108,6 @@ class Source:
             if 0 < k < time_s.size:
                 at.append(k)
         return (np.insert(time_s, at, time_s[at]), *(np.insert(c, at, np.nan) for c in curves))
-
-
-def time_axis() -> Axis:
-    """Return the axis of time into the drive, which many charts share."""
-    return Axis("Time into the drive", "min:s", scale="clock", shared=TIME)
 
 
 def u95(standard: Floats) -> Floats:

@@ -1,21 +1,106 @@
-"""One checked sample drive for all tests of the page."""
+"""One checked sample drive, one server and one browser for all tests of the page."""
 
 from __future__ import annotations
 
+import os
+import shutil
+import threading
+from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
+from werkzeug.serving import make_server
 
+import dashboard.work
+from dashboard.app import make_app
 from dashboard.work import Work
-from roadtest.drive import read_drive
+from roadtest.check import Survey, survey
+from roadtest.drive import Drive, read_drive
+from roadtest.progress import Progress
 
-SAMPLE = Path(__file__).resolve().parents[2] / "sample_logs" / "before-axle-change"
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, BrowserContext
+
+    from tests.dashboard.browsing import Watch
+
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_logs"
+SAMPLE = SAMPLES / "before-axle-change"
+_ARGUMENTS = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def surveyed_once() -> Iterator[None]:
+    """The slow part of a check, once for the same files: the page's tests open few drives often."""
+    known: dict[tuple[str, ...], Survey] = {}
+
+    def remembering(drive: Drive, progress: Progress) -> Survey:
+        key = tuple(file.sha256 for file in drive.files)
+        if key not in known:
+            known[key] = survey(drive, progress)
+        return known[key]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(dashboard.work, "survey", remembering)
+        yield
 
 
 @pytest.fixture(scope="session")
-def checked_work() -> Work:
+def checked_work(surveyed_once: None) -> Work:
     """The sample drive, as its files have it. Nothing may be typed into it."""
     work = Work("before-axle-change")
     work.run(lambda: read_drive(SAMPLE))
     assert not work.fault
     return work
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    from playwright.sync_api import sync_playwright
+
+    chromium = shutil.which("chromium") or shutil.which("chromium-browser")
+    if chromium is None:
+        said = "no Chromium on this machine (Debian: apt-get install chromium)"
+        if os.environ.get("ROADTEST_NEED_BROWSER"):
+            pytest.fail(said)
+        pytest.skip(said)
+    with sync_playwright() as playwright:
+        launched = playwright.chromium.launch(executable_path=chromium, args=[*_ARGUMENTS])
+        yield launched
+        launched.close()
+
+
+@pytest.fixture(scope="session")
+def address(surveyed_once: None) -> Iterator[str]:
+    """Where the page of the sample drives is served."""
+    server = make_server("127.0.0.1", 0, make_app(SAMPLES).server, threaded=True)
+    thread = threading.Thread(target=server.serve_forever)
+    thread.start()
+    yield f"http://127.0.0.1:{server.server_port}/"
+    server.shutdown()
+    thread.join()
+    server.server_close()
+
+
+@pytest.fixture
+def watch() -> Iterator[Watch]:
+    """Whatever a test does: no request leaves this machine, nothing is complained of."""
+    from tests.dashboard.browsing import Watch
+
+    watching = Watch()
+    yield watching
+    assert watching.hosts <= {"127.0.0.1"}
+    assert watching.complaints == []
+
+
+@pytest.fixture
+def desktop(browser: Browser) -> Iterator[BrowserContext]:
+    context = browser.new_context(viewport={"width": 1280, "height": 900})
+    yield context
+    context.close()
