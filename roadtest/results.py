@@ -395,6 +395,7 @@ class CoastRun:
     rolling_coefficient: Quantity | None = None
     drag_area: Quantity | None = None
     paired_with: str | None = None  # the run the other way over the same road
+    out_of_gear: bool = False  # the tach shows it, or the crew noted it; else it is not known
 
 
 @dataclass(frozen=True)

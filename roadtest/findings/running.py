@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Final
 
 from roadtest.build_sheet import StandingLimit, Target, ThroughLimit
-from roadtest.findings.case import Case
+from roadtest.findings.case import Case, joined
 from roadtest.findings.judging import (
     Subject,
     from_figure,
@@ -32,8 +33,42 @@ def rolling_coefficient(case: Case, target: Target) -> Finding:
         runs = case.results.coasting.runs
         why = "The coast-downs were too few or too short" if runs else "No coast-down was driven"
         return nothing_to_judge(subject, limit, why, f"Coast {_COAST}, twice each way")
-    return from_figure(
-        case, subject, measured, limit, "Dragging brakes and tight bearings show here"
+    made = case.results.coasting.runs
+    said = ["Dragging brakes and tight bearings show here"]
+    if made and all(run.paired_with is None for run in made):
+        said.append(
+            "No run went the other way over the same road, so grade and wind do not cancel; the "
+            "interval allows for them"
+        )
+    if all(run.out_of_gear for run in made):
+        return from_figure(case, subject, measured, limit, joined(*said))
+    return _one_sided(from_figure(case, subject, measured, limit, joined(*said)))
+
+
+def _one_sided(finding: Finding) -> Finding:
+    """Return the finding of runs that nothing shows to have been out of gear: it can't fail.
+
+    An engine on the overrun adds to what is measured. So a low figure shows that the car rolls
+    freely, and a high one is either a brake that drags or a gear left in.
+    """
+    if finding.verdict == "pass":
+        more = "No engine speed was logged: it is taken that nothing drove the car meanwhile"
+        return replace(finding, reason=joined(finding.reason, more))
+    if finding.verdict == "not proven":
+        return finding
+    return replace(
+        finding,
+        verdict="not proven",
+        probability=None,
+        reason=(
+            "Nothing shows that the coasts were out of gear (no engine speed, no gear noted): a "
+            "figure this high may be a dragging brake or the engine on the overrun. A low one "
+            "would have proved free rolling."
+        ),
+        to_settle=joined(
+            "Coast in neutral again with engine speed logged, or with gear N in the notes; or "
+            "jack the car up and turn each wheel by hand"
+        ),
     )
 
 

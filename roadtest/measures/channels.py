@@ -93,15 +93,20 @@ def limits_in_unit(limit: ChannelLimit, unit: str) -> Limits | None:
                 return None
         except UnknownUnitError:
             return None
-        # Rounded, so that what was given in another unit stands on the limit, not beside it.
-        ends = tuple(None if end is None else round(float(from_si(end, unit)), 9) for end in ends)
-    low, high, idle_low, idle_high = ends
+    low, high, idle_low, idle_high = (_in_unit(end, limit, unit) for end in ends)
     split_low, split_high = idle_low is not None, idle_high is not None
     return Limits(
         everywhere=Ends(None if split_low else low, None if split_high else high),
         idle=Ends(idle_low, idle_high),
         speed=Ends(low if split_low else None, high if split_high else None),
     )
+
+
+def _in_unit(end: float | None, limit: ChannelLimit, unit: str) -> float | None:
+    if end is None or limit.dimension is None:
+        return end
+    # Rounded, so that what was given in another unit stands on the limit, not beside it.
+    return round(float(from_si(end, unit)), 9)
 
 
 def _drive_time(

@@ -83,6 +83,14 @@ def test_a_rolling_coefficient_needs_no_unit(written: str) -> None:
     assert target.value == pytest.approx(0.020)
 
 
+def test_a_channel_may_have_limits_of_its_own_at_idle() -> None:
+    read = sheet('[targets]\nchannel.oil = {at_least = "3 bar", at_least_idle = "70 kPa"}')
+    (target,) = read.targets
+    assert target.value == ChannelLimit(
+        "oil", pytest.approx(3e5), None, "bar", "pressure", at_least_idle=pytest.approx(7e4)
+    )
+
+
 def test_a_channel_may_be_written_as_a_dotted_quoted_or_table_key() -> None:
     texts = [
         '[targets]\nchannel.oil = {at_least = "2 bar"}',
@@ -138,6 +146,12 @@ def test_a_unit_that_only_the_logger_knows_is_kept_and_remarked_on() -> None:
         ('channel.oil = {at_least = "2 bar ± 1 bar"}', 'has a "±"'),
         ('channel.oil = {at_least = "2 bar", at_most = "7 degC"}', "expected one unit"),
         ('channel.oil = {at_least = "7 bar", at_most = "2 bar"}', "at_most below at_least"),
+        ('channel.oil = {at_least = "2 bar", at_least_idle = "1"}', '"1" has no unit'),
+        ('channel.oil = {at_least = "2 bar", at_least_idle = "7 degC"}', "expected one unit"),
+        (
+            'channel.oil = {at_least_idle = "7 bar", at_most_idle = "2 bar"}',
+            "at_most_idle below at_least_idle",
+        ),
         ('channel.oil = {at_mots = "7 bar"}', 'did you mean "at_most"?'),
         ('channel.oil = "2 bar"', 'channel.oil: "2 bar"; expected a table'),
         ('channel.a = {at_least = 1}\n"channel.a" = {at_least = 2}', "given twice"),

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from roadtest.findings import judge_all
 from roadtest.results import (
+    ChannelPart,
     ChannelResult,
     CoastingResult,
+    CoastRun,
     CruiseRow,
     GearingResult,
     GearRow,
@@ -231,3 +235,66 @@ def test_inspections_are_findings_even_without_targets() -> None:
 
 def test_no_targets_no_findings() -> None:
     assert judge_all(case("", Results())) == ()
+
+
+def coasts(figure: float, u95: float, *runs: CoastRun) -> Results:
+    return Results(coasting=CoastingResult(runs=runs, rolling_coefficient=q(figure, u95)))
+
+
+TWO_WAYS = (
+    CoastRun("coast-1", paired_with="coast-2", out_of_gear=True),
+    CoastRun("coast-2", paired_with="coast-1", out_of_gear=True),
+)
+TARGET = 'rolling_coefficient = "0.020"'
+
+
+def test_a_high_rolling_coefficient_fails_where_the_runs_were_out_of_gear() -> None:
+    finding = only(case(TARGET, coasts(0.030, 0.002, *TWO_WAYS)))
+    assert finding.verdict == "fail"
+    assert "do not cancel" not in finding.reason
+
+
+def test_a_high_one_of_runs_that_may_have_been_in_gear_proves_nothing() -> None:
+    doubtful = tuple(replace(run, out_of_gear=False) for run in TWO_WAYS)
+    finding = only(case(TARGET, coasts(0.030, 0.002, *doubtful)))
+    assert finding.verdict == "not proven" and finding.probability is None
+    assert "overrun" in finding.reason and "neutral" in (finding.to_settle or "")
+    low = only(case(TARGET, coasts(0.014, 0.002, *doubtful)))
+    assert low.verdict == "pass"
+    assert "nothing drove the car" in low.reason
+
+
+def test_runs_one_way_say_that_grade_and_wind_do_not_cancel() -> None:
+    finding = only(case(TARGET, coasts(0.015, 0.009, CoastRun("coast-1", out_of_gear=True))))
+    assert finding.verdict == "not proven"
+    assert "grade and wind do not cancel" in finding.reason
+
+
+OIL_SPLIT = ChannelResult(
+    "oil_pressure",
+    "bar",
+    0.8,
+    4.5,
+    at_rest=ChannelPart(0.8, 1.0, 1.2, 30.0, 20.0, 5.0, 0.7, None, 0.0),
+    at_speed=ChannelPart(2.6, 3.5, 4.5, 300.0, 80.0, 90.0, 3.0, None, 4.0),
+)
+SPLIT = 'channel.oil_pressure = {at_least = "3 bar", at_least_idle = "70 kPa"}'
+
+
+def test_a_channel_has_limits_of_its_own_at_idle_and_at_speed() -> None:
+    finding = only(case(SPLIT, Results(channels=(OIL_SPLIT,))))
+    assert [(item.what, item.verdict) for item in finding.items] == [
+        ("lowest at idle", "pass"),
+        ("lowest at speed", "fail"),
+    ]
+    assert (finding.verdict, finding.measured) == ("fail", q(2.6, 0.0, "bar"))
+    assert finding.limit is not None and finding.limit.low == 3.0
+    assert "2.6 bar at 1:20, 4 s below the limit (allowed: at least 3 bar)" in finding.reason
+
+
+def test_a_channel_never_logged_at_idle_leaves_its_limit_there_open() -> None:
+    driven = replace(OIL_SPLIT, at_rest=None, at_speed=ChannelPart(3.2, 3.5, 4.5, 300.0))
+    finding = only(case(SPLIT, Results(channels=(driven,))))
+    assert finding.verdict == "not proven"
+    assert "lowest at idle not logged" in finding.reason.lower()
+    assert finding.to_settle == "Log the channel standing, the engine at idle."

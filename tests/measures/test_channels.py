@@ -126,6 +126,26 @@ def test_at_rest_and_at_speed_are_told_apart() -> None:
     assert row.at_speed.min <= row.at_speed.mean <= (row.at_speed.max or 0.0)
 
 
+def test_limits_at_idle_and_at_speed_count_their_own_seconds() -> None:
+    evidence = drive()
+    speed = np.interp(times(), evidence.motion.time_s, evidence.motion.speed_mps)
+    pressure = 0.8 + 0.15 * speed  # 0.8 bar standing, 3.8 bar at 20 m/s
+    targets = (
+        'channel.coolant_temperature = {at_most = "7 bar", at_least = "3 bar", '
+        'at_least_idle = "100 kPa"}'
+    )
+    (row,) = measured(pressure, unit="bar", targets=targets).result
+    assert (row.limit_low, row.limit_high, row.seconds_above) == (None, 7.0, 0.0)
+    assert row.at_rest is not None and row.at_speed is not None
+    assert (row.at_rest.limit_low, row.at_speed.limit_low) == (1.0, 3.0)
+    assert row.at_rest.seconds_below == row.at_rest.seconds  # 0.8 is below 1
+    assert row.at_speed.min is not None and row.at_speed.min < 3.0  # from 13.4 m/s on
+    assert row.at_speed.seconds_below == pytest.approx(
+        np.count_nonzero((speed > 13.4112) & (pressure < 3.0)) / RATE_HZ, abs=1.0 / RATE_HZ
+    )
+    assert row.at_speed.at_min_s is not None
+
+
 def test_rows_without_a_reading_are_passed_over() -> None:
     values = rising()
     values[::2] = np.nan

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from roadtest.evidence import Evidence
 from roadtest.measures.air import Air, air_of_the_day
+from roadtest.measures.coasting.free import RunLoad, not_free, with_noted_gears
 from roadtest.measures.coasting.model import GUESSES, CoastModel, Fit
 from roadtest.measures.coasting.runs import coast_runs, pairs
 from roadtest.measures.inertia import coasting_factor_draws, mass_draws
@@ -28,9 +29,11 @@ _WINDOW_S: Final = 2.0  # a coast changes by 1 m/s meanwhile: means keep all the
 # A third term is taken up when the readings make it three times as likely as not: "substantial"
 # on the scale of H. Jeffreys, Theory of Probability, appendix B (value from memory).
 _LOG_ODDS_FOR_LINEAR: Final = float(np.log(3.0))
-# Twice the rolling coefficient that handbooks give cross-ply tyres at speed (0.0188, J. Y. Wong;
-# value from memory). Without a tach nothing else tells overrun in gear from free rolling.
-_MOST_FREE_ROLLING: Final = 0.04
+# As large as what is usual: rolling coefficients of handbooks' tyres, drag areas of small open cars
+# (values from memory). An interval wider than that says nothing. Its width alone decides: to leave
+# out what reaches down to zero would keep the high ones of many, and hold the truth too seldom.
+_WIDEST_ROLLING: Final = 0.015
+_WIDEST_AREA_M2: Final = 0.65
 
 
 @dataclass(frozen=True)
@@ -66,26 +69,39 @@ class _Car:
 def measure_coasting(evidence: Evidence, gear_of: Mapping[str, int | None]) -> CoastingMeasured:
     """Return what the drive's coasts show.
 
-    gear_of : gear by manoeuvre as the tach shows it; 0, None or missing is not in gear, or not
-        known (without a tach the level of the deceleration decides)
+    gear_of : gear by manoeuvre as the tach shows it; 0 is out of gear, None or missing not known
+
+    A run not known to be out of gear is measured too, unless it slows so much harder, or so much
+    less, than a free car that it can't be one. That it was out of gear it does not show: each run
+    says whether it did (`out_of_gear`), for whoever judges the figures.
 
     All runs are explained together by `CoastModel`; each run's own figures come from that run
     alone, with the doubt about its grade and wind in their intervals. Two terms (f0, f2), unless
     the readings ask for f1.
     """
     rng = np.random.default_rng([evidence.seed, _SEED_TAG])
+    gear_of = with_noted_gears(evidence, gear_of)
     runs, aside = coast_runs(evidence, gear_of)
     readings = tuple(read_windows(evidence, run, _WINDOW_S) for run in runs)
     car = _car(evidence, rng)
     single = {r.run.id: _fit((r,), rng) for r in readings}
-    if not evidence.tach:
-        aside |= {r.run.id: _IN_GEAR for r in readings if _brakes_hard(single[r.run.id], car)}
-        readings = tuple(r for r in readings if r.run.id not in aside)
+    free = frozenset(r.run.id for r in readings if gear_of.get(r.run.id) == 0)
+    aside |= not_free(
+        {r.run.id: RunLoad.of(r.run, single[r.run.id], car.factor) for r in readings}, free
+    )
+    readings = tuple(r for r in readings if r.run.id not in aside)
     if not readings:
         return CoastingMeasured(CoastingResult(), _none_remark(aside), aside)
     fit = _fit(readings, rng) if len(readings) > 1 else single[readings[0].run.id]
     partner = pairs(tuple(r.run for r in readings))
-    rows = tuple(_row(r, single[r.run.id], car, partner) for r in readings)
+    rows = tuple(
+        replace(
+            _row(r, single[r.run.id], car),
+            paired_with=partner.get(r.run.id),
+            out_of_gear=r.run.id in free,
+        )
+        for r in readings
+    )
     speeds = np.concatenate([r.run.speed_mps for r in readings])
     low, high = float(speeds.min()), float(speeds.max())
     rolling, area = _coefficients(fit, car)
@@ -98,11 +114,6 @@ def measure_coasting(evidence: Evidence, gear_of: Mapping[str, int | None]) -> C
     remarks = _remarks(result, fit, car, partner)
     load = SpecificRoadLoad(fit.beta * car.factor[:, None], low, high, fit.beta)
     return CoastingMeasured(result, remarks, aside, load)
-
-
-_IN_GEAR: Final = (
-    "slows harder than free rolling would, even with poor tyres: in gear, or a brake on"
-)
 
 
 def _car(evidence: Evidence, rng: np.random.Generator) -> _Car:
@@ -122,27 +133,24 @@ def _fit(readings: tuple[Readings, ...], rng: np.random.Generator) -> Fit:
     return three if three.log_evidence - two.log_evidence > _LOG_ODDS_FOR_LINEAR else two
 
 
-def _brakes_hard(fit: Fit, car: _Car) -> bool:
-    coefficient = fit.beta[:, 0] * car.factor / STANDARD_GRAVITY_MPS2
-    return float(np.quantile(coefficient, 0.025)) > _MOST_FREE_ROLLING
-
-
 def _coefficients(fit: Fit, car: _Car) -> tuple[Quantity | None, Quantity | None]:
     """Return rolling coefficient and drag area, None where the coasts do not show them."""
-    rolling = _shown(fit.beta[:, 0] * car.factor / STANDARD_GRAVITY_MPS2, "1")
+    coefficient = fit.beta[:, 0] * car.factor / STANDARD_GRAVITY_MPS2
+    rolling = _shown(coefficient, "1", _WIDEST_ROLLING)
     if car.mass_kg is None:
         return rolling, None
     f2 = fit.beta[:, 2] * car.factor * car.mass_kg
-    return rolling, _shown(np.asarray(drag_area(f2, car.air.density_kgpm3)), "m²")
+    area = np.asarray(drag_area(f2, car.air.density_kgpm3))
+    return rolling, _shown(area, "m²", _WIDEST_AREA_M2)
 
 
-def _shown(draws: Floats, unit: str) -> Quantity | None:
-    """Return the quantity, or None where its interval reaches down to nothing at all."""
+def _shown(draws: Floats, unit: str, widest: float) -> Quantity | None:
+    """Return the quantity, or None where its interval is wider than `widest` to either side."""
     quantity = Quantity.from_draws(draws, unit)
-    return quantity if quantity is not None and quantity.low > 0.0 else None
+    return quantity if quantity is not None and quantity.u95 <= widest else None
 
 
-def _row(reading: Readings, fit: Fit, car: _Car, partner: Mapping[str, str]) -> CoastRun:
+def _row(reading: Readings, fit: Fit, car: _Car) -> CoastRun:
     run = reading.run
     rolling, area = _coefficients(fit, car)
     forces: list[Quantity | None] = [None, None, None]
@@ -161,7 +169,6 @@ def _row(reading: Readings, fit: Fit, car: _Car, partner: Mapping[str, str]) -> 
         f2=forces[2],
         rolling_coefficient=rolling,
         drag_area=area,
-        paired_with=partner.get(run.id),
     )
 
 
@@ -191,10 +198,24 @@ def _remarks(
             f"no run the other way over the same road: {them}. Grade and wind do not cancel there; "
             "the intervals allow for them"
         )
+    doubtful = [run.manoeuvre for run in result.runs if not run.out_of_gear]
+    if doubtful:
+        remarks.append(
+            f"no engine speed and no note (gear N) shows that these were out of gear: "
+            f"{', '.join(doubtful)}. The drag of an engine would make them look less free than the "
+            "car rolls, a throttle not quite shut more"
+        )
     if fit.terms == 3:
         remarks.append("the runs ask for a term in plain speed beside f0 and f2")
     if result.rolling_coefficient is None:
-        remarks.append("rolling resistance can't be told from drag: coast down to a lower speed")
+        remarks.append(
+            "rolling resistance can't be told from "
+            + (
+                "grade and wind: coast the other way too"
+                if len(alone) == len(result.runs)
+                else "drag: coast down to a lower speed"
+            )
+        )
     if car.mass_kg is None:
         remarks.append("no mass on the build sheet: no drag area and no forces")
     elif result.drag_area is None:

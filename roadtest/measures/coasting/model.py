@@ -42,7 +42,7 @@ Floats = NDArray[np.float64]
 _SPREADS: Final = (0.003, 0.006, 0.012, 0.025, 0.05)  # standard deviation of grade
 _SPREAD_PRIOR: Final = (0.005, 2.5)  # median, factor of one standard deviation
 _REACHES_M: Final = (200.0, 500.0, 1200.0)
-_WANDERS_M: Final = (1.0, 2.0, 4.0, 8.0)
+_WANDERS_M: Final = (1.0, 1.5, 2.2, 3.3, 5.0, 7.5)
 _WANDER_PRIOR: Final = (3.0, 2.0)
 _WANDER_MEMORY_S: Final = 120.0
 # Beneath the hills the country itself falls one way for kilometres, and a road looks level on it.
@@ -61,6 +61,7 @@ _BETA1_SD: Final = 0.003
 _FIRST_GUESS: Final = (0.15, 0.0, 4e-4)
 _ROUNDS: Final = 4
 _AVERAGED: Final = 8
+_PARTS: Final = 4  # of a window, to average over it
 
 
 @dataclass(frozen=True)
@@ -222,7 +223,7 @@ class CoastModel:
         for i, reading in enumerate(self._readings):
             here = slice(rows[i], rows[i + 1])
             fixed[here, here] = reading.covariance
-            wander[here, here] = wandering(reading.middle_s, SlowError(1.0, _WANDER_MEMORY_S))
+            wander[here, here] = mean_wandering(reading)
             zero[here, here] = _ALTITUDE_ZERO_SD_M**2
             variance[here] = reading.altitude_variance
         known = np.ix_(self._known, self._known)
@@ -280,6 +281,20 @@ class CoastModel:
         log_size = 2.0 * float(np.log(np.diag(factor[0])).sum() + np.log(np.diag(lower)).sum())
         log_size += 2.0 * float(np.log(self._prior_sd[free]).sum())
         return _Solution(self._prior_mean[free] + shift, lower, -0.5 * (misfit + log_size))
+
+
+def mean_wandering(reading: Readings) -> Floats:
+    """Return the covariance [w, w] of the windows' mean altitudes for a unit wander.
+
+    Not that of their middles: means of neighbours differ less, and to take the one for the other
+    makes the altitudes look better than they are.
+    """
+    ends = reading.run.time_s[reading.edges]
+    parts = (np.arange(_PARTS) + 0.5) / _PARTS
+    times = (ends[:-1, None] + np.diff(ends)[:, None] * parts).ravel()
+    whole = wandering(times, SlowError(1.0, _WANDER_MEMORY_S))
+    count = ends.size - 1
+    return np.asarray(whole.reshape(count, _PARTS, count, _PARTS).mean(axis=(1, 3)))
 
 
 def _integral(rates: Floats, time_s: Floats) -> Floats:

@@ -64,7 +64,7 @@ def _why_not(manoeuvre: Manoeuvre, run: Stretch | None, gear: int | None) -> str
     if not manoeuvre.used:
         return manoeuvre.why_not or "not used"
     if gear is not None and gear > 0:
-        return f"in gear {gear} by the tach: overrun, not free rolling"
+        return f"in gear {gear}: overrun, not free rolling"
     if run is None or run.duration_s < _LEAST_S:
         return f"shorter than {_LEAST_S:g} s of steady coasting"
     if run.speed_mps[0] - run.speed_mps[-1] < _LEAST_DROP_MPS:
