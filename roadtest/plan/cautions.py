@@ -63,7 +63,7 @@ def cautions(sheet: BuildSheet, steps: tuple[Step, ...]) -> tuple[str, ...]:
     said = list(_ALWAYS)
     if "coast" in kinds:
         said.append("Coast in neutral, engine running, ignition unlocked: servo and steering lock")
-    if kinds & {"pull", "standing"} and "forced induction" in sheet.work.done:
+    if kinds & {"pull", "standing"} and sheet.boosted:
         said.append("More boost or other gears can over-rev: check mixture before full load")
     if "stop" in kinds:
         said.append("After hard stops roll until the brakes are cool; don't park on the handbrake")

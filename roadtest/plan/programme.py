@@ -316,7 +316,7 @@ def _pulls(wanted: Wanted, car: PlanCar) -> Iterator[Step]:
             seconds=seconds,
             straight_m=straights.pull_straight_m(low, high, seconds),
             note="part throttle first, one listener for detonation"
-            if "forced induction" in car.sheet.work.done or "ignition" in car.sheet.work.done
+            if car.sheet.boosted or "ignition" in car.sheet.work.done
             else "both ways along the same road",
         )
 
