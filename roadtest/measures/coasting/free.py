@@ -19,9 +19,8 @@ from roadtest.evidence import Evidence
 from roadtest.measures.coasting.model import Fit
 from roadtest.measures.gearing.noted import drive_time
 from roadtest.measures.stretch import Stretch
-from roadtest.quantity import Quantity
+from roadtest.quantity import COVERAGE_FACTOR_95, Quantity
 from roadtest.units import STANDARD_GRAVITY_MPS2
-from roadtest.verdicts import COVERAGE_FACTOR_95
 
 Floats = NDArray[np.float64]
 
