@@ -26,6 +26,7 @@ _AWAY_PT: Final = 3.0  # from the thing that the words are about
 BAR_PT: Final = 7.0  # thickness of a level bar
 HATCH_PT: Final = 3.0  # height of the strokes beside a limit
 _SAMPLES: Final = 400  # of a line, to see what words would cover
+_MOST_NAMES: Final = 28  # of points and spans in a frame: more would hide what they name
 _WEIGHT: Final = 200  # of a point: words rather lie on half a line than on one point
 
 
@@ -77,9 +78,17 @@ def words_of(frame: Frame) -> tuple[Words, ...]:
     marks = frame.panel.marks
     for mark in (*_of(marks, Level), *_of(marks, Note), *_of(marks, Slope), *_of(marks, Bars)):
         placed += _words(room, mark)
-    for mark in (*_of(marks, Points), *_of(marks, Span)):
-        placed += _words(room, mark)
+    named = (*_of(marks, Points), *_of(marks, Span))
+    if sum(_names(mark) for mark in named) <= _MOST_NAMES:
+        for mark in named:
+            placed += _words(room, mark)
     return tuple(placed)
+
+
+def _names(mark: object) -> int:
+    if isinstance(mark, Points):
+        return len(mark.names) if mark.named else 0
+    return 1 if isinstance(mark, Span) and mark.label else 0
 
 
 def _of(marks: tuple[object, ...], kind: type) -> list[object]:

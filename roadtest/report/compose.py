@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import hashlib
+from collections import Counter
 from collections.abc import Sequence
 from datetime import datetime
 from typing import Final
 
 from roadtest.build_sheet import BuildSheet
+from roadtest.build_sheet.model import NO_LABEL
+from roadtest.charts.frames import LETTERS_PT
+from roadtest.charts.lettering import fitted
 from roadtest.charts.model import Chart
 from roadtest.charts.svg import A4_WIDTH_PT, draw_svg
 from roadtest.figures import put_figures
@@ -28,7 +32,7 @@ from roadtest.report.model import (
 from roadtest.report.plain import plain_sentence
 from roadtest.report.sheet import BlockSheet
 from roadtest.report.small_print import small_print
-from roadtest.results import Finding, ReadIn, Results, to_json
+from roadtest.results import Finding, ReadIn, Results, Verdict, to_json
 from roadtest.wording import (
     PERCENT_FINDINGS,
     VERDICT_MARK,
@@ -49,6 +53,11 @@ CAUTIONS: Final = (
 )
 """Common practice, no published source."""
 
+_COUNTED: Final[dict[Verdict, str]] = {
+    "fail": "failed",
+    "not proven": "not proven",
+    "pass": "passed",
+}
 _HEADS: Final = ("verdict", "what was tested", "found", "allowed")
 _SUBJECT_OF_SECTION: Final = {
     "Speedometer": "speedometer",
@@ -61,6 +70,7 @@ _SUBJECT_OF_SECTION: Final = {
 }
 _TOLD_BEFORE: Final = "Inspections"  # on page one
 _PATH_WIDTH: Final = 0.5  # of the text's width: a plan of the path is as high as it is wide
+_UPRIGHT: Final = 0.7  # height over width, from which a path is one
 _CHART_WIDTH: Final = 0.9
 _FLATTER: Final = 0.82  # than on a screen, so that a page holds three
 
@@ -76,10 +86,10 @@ def compose(
     text = to_json(results)
     digest = results_hash(text)
     label = results.car.label
-    car = f"{label} ({results.car.chassis})" if results.car.chassis else label
+    named = label != NO_LABEL
     return Document(
-        title=f"Road test: {label}",
-        head=f"{car}, driven {_day_text(results)}",
+        title=f"Road test: {label}" if named else "Road test",
+        head=f"{_head(results) if named else 'Road test'}, driven {_day_text(results)}",
         date=_day(results),
         shop=sheet.shop.name or "",
         first=tuple(_page_one(results, sheet, units)),
@@ -93,6 +103,13 @@ def compose(
         results_hash=digest,
         logo=logo,
     )
+
+
+def _head(results: Results) -> str:
+    """Return the car's name and chassis on one line; page one has the whole of them."""
+    car, line = results.car, A4_WIDTH_PT - 120.0
+    name = fitted(car.label, LETTERS_PT, 0.7 * line)
+    return f"{name} ({fitted(car.chassis, LETTERS_PT, 0.3 * line)})" if car.chassis else name
 
 
 def results_hash(text: str) -> str:
@@ -159,16 +176,12 @@ def _what_was_tested(results: Results, sheet: BuildSheet, units: ReadIn) -> list
 
 
 def _in_short(results: Results) -> str:
-    count = dict.fromkeys(VERDICT_WORD, 0)
-    for finding in results.findings:
-        count[finding.verdict] += 1
+    count = Counter(finding.verdict for finding in results.findings)
     said = [
-        f"{count['fail']} failed",
-        f"{count['not proven']} not proven either way",
-        f"{count['pass']} passed",
+        f"{count[verdict]} {_COUNTED[verdict]}" for verdict in VERDICT_WORD if count[verdict]
     ]
     return (
-        f"Of {plural(len(results.findings), 'finding')} {said[0]}, {said[1]}, {said[2]}. "
+        f"{plural(len(results.findings), 'finding')}: {', '.join(said)}. "
         "The interval beside a figure holds the truth 95 times in 100; a figure passes or fails "
         "only where its whole interval lies on one side of the limit."
     )
@@ -191,13 +204,14 @@ def _row(finding: Finding, units: ReadIn) -> FindingRow:
 
 
 def _in_full(results: Results) -> list[Block]:
-    """Return what to do next, and why each finding is as it is."""
+    """Return what to do next, and why each figure is judged as it is; page one says the rest."""
     blocks: list[Block] = []
     if results.next_steps:
         blocks += [Heading("What to do next"), Bullets(results.next_steps, numbered=True)]
-    if results.findings:
-        rows = tuple((finding.title, _why(finding)) for finding in _ordered(results))
-        blocks += [Heading("Why each verdict"), Facts(rows, small=True)]
+    judged = [finding for finding in _ordered(results) if finding.id != "inspection"]
+    rows = tuple((finding.title, _why(finding)) for finding in judged)
+    if rows:
+        blocks += [Heading("Why each verdict"), Facts(rows, small=True, run_in=True)]
     return blocks
 
 
@@ -219,10 +233,11 @@ def _evidence(results: Results, charts: Sequence[Chart], units: ReadIn) -> list[
     told = [(title, section) for title, section in sheet.sections if title != _TOLD_BEFORE]
     if not told and not overall:
         return []
-    blocks: list[Block] = [Heading("Evidence", new_page=True), *overall]
+    blocks: list[Block] = [Heading("Evidence"), *overall]
     for title, section in told:
-        blocks += section
-        blocks += _pictures(charts, _SUBJECT_OF_SECTION.get(title))
+        pictures = _pictures(charts, _SUBJECT_OF_SECTION.get(title))
+        if len(section) > 1 or pictures:  # more than its heading
+            blocks += [*section, *pictures]
     shown = {"drive", "log", *(_SUBJECT_OF_SECTION.get(title) for title, _ in told)}
     return [*blocks, *(_picture(chart) for chart in charts if chart.subject not in shown)]
 
@@ -232,7 +247,8 @@ def _pictures(charts: Sequence[Chart], subject: str | None) -> list[Picture]:
 
 
 def _picture(chart: Chart) -> Picture:
-    share = _PATH_WIDTH if chart.x.equal else _CHART_WIDTH
+    upright = chart.x.equal and chart.height > _UPRIGHT
+    share = _PATH_WIDTH if upright else _CHART_WIDTH
     width = share * A4_WIDTH_PT
     height = width * chart.height * (1.0 if chart.x.equal or len(chart.panels) > 1 else _FLATTER)
     svg = draw_svg(chart, (width, height))

@@ -29,7 +29,7 @@ from roadtest.terminal import clean
 _MIME: Final = {"png": "image/png", "jpg": "image/jpeg", "svg": "image/svg+xml"}
 _CLASS: Final = {"pass": "pass", "fail": "fail", "not proven": "open"}
 _LINE: Final = 78  # letters across the column of findings, about
-_FITTING: Final = ((10.0, 20), (9.5, 25), (9.0, 30), (8.5, 35), (8.0, 40), (7.5, 46))
+_FITTING: Final = ((10.0, 26), (9.5, 34), (9.0, 38), (8.5, 42), (8.0, 53), (7.5, 60))
 """Letter sizes of page one in print, and how many lines of findings fit at them."""
 
 _POLICY: Final = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
@@ -51,7 +51,7 @@ def to_html(document: Document) -> str:
 </head>
 <body>
 <main>
-<section class="first" style="--print-size: {_print_size(document.first)}pt">
+<section{_page_one(document.first)}>
 {_opening(document)}
 {first}
 </section>
@@ -71,6 +71,10 @@ def _opening(document: Document) -> str:
         logo = f'<img class="logo" alt="The workshop\'s logo" src="{source}">'
     shop = f'<p class="shop"><bdi>{_text(document.shop)}</bdi></p>' if document.shop else ""
     return f"{logo}{shop}<h1><bdi>{_text(document.title)}</bdi></h1>"
+
+
+def _page_one(blocks: Sequence[Block]) -> str:
+    return f' class="first" style="--print-size: {_print_size(blocks)}pt"' if blocks else ""
 
 
 def _print_size(blocks: Sequence[Block]) -> float:
@@ -107,7 +111,8 @@ def _block(block: Block) -> str:
             return f"<p{_small(block.small)}>{_text(block.text)}</p>"
         case Facts():
             rows = "".join(f"<dt>{_text(a)}</dt><dd>{_text(b)}</dd>" for a, b in block.rows)
-            return f"<dl{_small(block.small)}>{rows}</dl>"
+            kind = f"facts{' small' if block.small else ''}{' run-in' if block.run_in else ''}"
+            return f'<dl class="{kind}">{rows}</dl>'
         case Table():
             return _table(block)
         case Bullets():
@@ -161,12 +166,15 @@ def _findings(table: FindingTable) -> str:
 def _finding(row: FindingRow) -> str:
     plain = f' <span class="quiet">{_text(row.plain)}</span>' if row.plain else ""
     reason = f"<p>{_text(row.reason)}</p>" if row.reason else ""
+    wide, found = ' colspan="3"', ""
+    if row.figure or row.allowed:
+        wide = ""
+        found = "".join(f'<td class="found">{_text(it)}</td>' for it in (row.figure, row.allowed))
     return (
         f'<tr class="{_CLASS[row.verdict]}"><td class="verdict">'
         f'<span class="mark" aria-hidden="true">{row.mark}</span>{row.word}</td>'
-        f'<th scope="row"><strong>{_text(row.title)}</strong>{plain}{reason}</th>'
-        f'<td class="found">{_text(row.figure)}</td>'
-        f'<td class="found">{_text(row.allowed)}</td></tr>'
+        f'<th scope="row"{wide}><strong>{_text(row.title)}</strong>{plain}{reason}</th>'
+        f"{found}</tr>"
     )
 
 

@@ -27,10 +27,11 @@ class Paragraph:
 
 @dataclass(frozen=True)
 class Facts:
-    """Labelled lines: a label, and what there is to say."""
+    """Labelled lines: a label, and what there is to say, side by side or `run_in`."""
 
     rows: tuple[tuple[str, str], ...]
     small: bool = False
+    run_in: bool = False
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from importlib.resources import files
 
 from roadtest.errors import RoadtestError
 from roadtest.report.lettering import printable
-from roadtest.report.model import Block, Document, GloveBoxCard, Heading
+from roadtest.report.model import Block, Document, GloveBoxCard, Heading, Logo
 
 
 def to_pdf(document: Document) -> bytes:
@@ -35,6 +35,29 @@ def to_pdf(document: Document) -> bytes:
         raise RoadtestError(f"the report can't be set as PDF: {fault.message}") from None
 
 
+def is_drawable(logo: Logo) -> bool:
+    """Return whether the typesetter can draw a picture, whose data may be anything."""
+    import typst
+
+    source = (
+        b"#let logo = json(bytes(sys.inputs.logo))\n#image(bytes(logo.bytes), format: logo.format)"
+    )
+    try:
+        typst.compile(
+            source,
+            format="pdf",
+            ignore_system_fonts=True,
+            sys_inputs={"logo": json.dumps(_plain(logo))},
+        )
+    except typst.TypstError:
+        return False
+    return True
+
+
+def _plain(logo: Logo) -> dict[str, object]:
+    return {"bytes": list(logo.data), "format": logo.kind}
+
+
 @cache
 def _template() -> bytes:
     return files("roadtest.report").joinpath("template.typ").read_bytes()
@@ -55,7 +78,7 @@ def _data(document: Document) -> str:
         "blocks": blocks,
     }
     if document.logo is not None:
-        data["logo"] = {"bytes": list(document.logo.data), "format": document.logo.kind}
+        data["logo"] = _plain(document.logo)
     return json.dumps(printable(data), ensure_ascii=False)
 
 
