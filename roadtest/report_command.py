@@ -51,21 +51,21 @@ def write_report(arguments: argparse.Namespace) -> Path:
 
     from roadtest.output import write_all
     from roadtest.progress import ProgressBar
-    from roadtest.report.making import make_report
+    from roadtest.report.making import report_on
 
     with ProgressBar(sys.stderr) as progress:
-        data, _ = make_report(arguments.drive, arguments.build, arguments.units, kind, progress)
-    write_all({target: data})
+        reported = report_on(arguments.drive, arguments.build, progress)
+    write_all({target: reported.as_kind(kind, arguments.units)})
     return target
 
 
 def verify_report(arguments: argparse.Namespace) -> tuple[str, ...]:
     """Return in words how the report differs from the drive; () where it shows it. May raise."""
-    from roadtest.check import check_folder
     from roadtest.progress import ProgressBar
-    from roadtest.report.verify import differences, results_inside
+    from roadtest.report.making import report_on
+    from roadtest.report.verify import differences, read_report
 
-    inside = results_inside(arguments.verify)
+    report = read_report(arguments.verify)
     with ProgressBar(sys.stderr) as progress:
-        now = check_folder(arguments.drive, arguments.build, progress)
-    return differences(inside, arguments.verify.name, now)
+        reported = report_on(arguments.drive, arguments.build, progress)
+    return differences(report, reported)

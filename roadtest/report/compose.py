@@ -177,9 +177,7 @@ def _what_was_tested(results: Results, sheet: BuildSheet, units: ReadIn) -> list
 
 def _in_short(results: Results) -> str:
     count = Counter(finding.verdict for finding in results.findings)
-    said = [
-        f"{count[verdict]} {_COUNTED[verdict]}" for verdict in VERDICT_WORD if count[verdict]
-    ]
+    said = [f"{count[verdict]} {_COUNTED[verdict]}" for verdict in VERDICT_WORD if count[verdict]]
     return (
         f"{plural(len(results.findings), 'finding')}: {', '.join(said)}. "
         "The interval beside a figure holds the truth 95 times in 100; a figure passes or fails "

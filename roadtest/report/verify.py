@@ -4,23 +4,43 @@ from __future__ import annotations
 
 import re
 import zlib
+from dataclasses import dataclass
 from html import unescape
 from pathlib import Path
 from typing import Final
 
 from roadtest.errors import InputError
-from roadtest.results import FileInfo, Results, from_json, to_json
+from roadtest.report.making import Reported
+from roadtest.results import FileInfo, ReadIn, from_json, to_json
 
 _MOST_BYTES: Final = 64 * 2**20  # of a report, and of the results inside it
 _HTML: Final = re.compile(rb'<pre id="results" hidden>(.*?)</pre>', re.DOTALL)
 _STREAM: Final = re.compile(rb"stream\r?\n")
 _WANTED: Final = "a report made by roadtest report"
+_PAGES: Final = (
+    "its results are those of the drive, but its pages are not the ones set from them: the report "
+    "was changed, or set by another release of the typesetter"
+)
 
 
-def results_inside(path: Path) -> str:
-    """Return the results file that goes along inside a report.
+@dataclass(frozen=True)
+class Report:
+    """A report as it lies in a file: all of it, and the results file inside."""
 
-    Raises InputError where the file can't be read or holds none.
+    name: str
+    data: bytes
+    results_json: str
+
+    @property
+    def kind(self) -> str:
+        """What it is, as its name should end."""
+        return ".pdf" if self.data.startswith(b"%PDF") else ".html"
+
+
+def read_report(path: Path) -> Report:
+    """Return the report in a file.
+
+    Raises InputError where the file can't be read or holds no results.
     """
     try:
         size = path.stat().st_size
@@ -29,29 +49,28 @@ def results_inside(path: Path) -> str:
         raise InputError(str(path), "", (fault.strerror or str(fault)).lower(), _WANTED) from None
     if size > _MOST_BYTES:
         raise InputError(path.name, "", "it is over 64 MB", _WANTED)
-    return results_in(data, path.name)
-
-
-def results_in(data: bytes, name: str) -> str:
-    """Return the results file inside a report whose bytes are `data`, as `results_inside` does."""
-    found = _in_html(data) if not data.startswith(b"%PDF") else _in_pdf(data)
+    found = _in_pdf(data) if data.startswith(b"%PDF") else _in_html(data)
     if found is None:
-        raise InputError(name, "", "there are no results inside it", _WANTED)
-    return found
+        raise InputError(path.name, "", "there are no results inside it", _WANTED)
+    return Report(path.name, data, found)
 
 
-def differences(inside: str, name: str, now: Results) -> tuple[str, ...]:
-    """Return in words how the results inside a report differ from those of a drive; () if not.
+def differences(report: Report, now: Reported) -> tuple[str, ...]:
+    """Return in words how a report differs from what a drive gives now; () where it does not.
 
-    Raises InputError where what is inside is no results file.
+    The results inside are compared first, then every byte of the report with one set anew, in
+    either unit that people read. Raises InputError where what is inside is no results file.
     """
-    if inside == to_json(now):
-        return ()
-    then = from_json(inside, name)
-    said = list(_of_files(then.files, now.files))
-    if then.software.version != now.software.version:
+    if report.results_json == to_json(now.results):
+        units: tuple[ReadIn, ReadIn] = ("mph", "km/h")
+        same = any(now.as_kind(report.kind, unit) == report.data for unit in units)
+        return () if same else (_PAGES,)
+    then = from_json(report.results_json, report.name)
+    said = list(_of_files(then.files, now.results.files))
+    if then.software.version != now.results.software.version:
         said.append(
-            f"it was made by version {then.software.version}, this is {now.software.version}"
+            f"it was made by version {then.software.version}, this is "
+            f"{now.results.software.version}"
         )
     if not said:
         said.append("its figures are not those that the drive's files give")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import io
+import time
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -12,13 +13,11 @@ import pytest
 
 from roadtest.build_sheet import BuildSheet, read_build_sheet
 from roadtest.cli import main
-from roadtest.errors import InputError
 from roadtest.report.compose import compose, results_hash
 from roadtest.report.html import to_html
-from roadtest.report.lettering import printable
+from roadtest.report.lettering import printable, typeset
 from roadtest.report.model import Document, FindingTable
 from roadtest.report.pdf import to_pdf
-from roadtest.report.verify import differences, results_inside
 from roadtest.results import CarInfo, FileInfo, Inspection, Results, from_json, to_json
 from roadtest.wording import VERDICT_WORD, quantity_text
 from tests.example_results import EXAMPLE
@@ -157,38 +156,6 @@ def test_many_stops_run_over_pages_with_the_head_repeated() -> None:
     assert len(data) < 2_000_000
 
 
-def test_what_is_inside_a_report_is_told_from_other_results(tmp_path: Path, pdf: bytes) -> None:
-    path = tmp_path / "report.pdf"
-    path.write_bytes(pdf)
-    page = tmp_path / "report.html"
-    page.write_text(to_html(compose(EXAMPLE, SHEET, [], "mph")), encoding="utf-8")
-    for report in (path, page):
-        inside = results_inside(report)
-        assert inside == to_json(EXAMPLE)
-        assert differences(inside, report.name, EXAMPLE) == ()
-        other = dataclasses.replace(EXAMPLE.files[0], sha256="f" * 64)
-        changed = dataclasses.replace(EXAMPLE, files=(other, *EXAMPLE.files[1:]))
-        assert differences(inside, report.name, changed) == (f"{other.name} has changed",)
-    (tmp_path / "no.pdf").write_bytes(b"%PDF-1.7 stream\n x")
-    with pytest.raises(InputError, match="no results inside"):
-        results_inside(tmp_path / "no.pdf")
-
-
-def test_a_sample_drive_gets_its_report_and_the_report_verifies(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    drive = str(SAMPLES / "phone-gpx")
-    for name in ("report.pdf", "report.html"):
-        target = tmp_path / name
-        assert main(["report", drive, "-o", str(target)]) == 0
-        assert 10_000 < target.stat().st_size < 2_000_000
-        assert main(["report", drive, "--verify", str(target)]) == 0
-        assert "shows what phone-gpx gives" in capsys.readouterr().out
-    other = str(SAMPLES / "wrong-gearbox")
-    assert main(["report", other, "--verify", str(tmp_path / "report.pdf")]) == 1
-    assert "differs from wrong-gearbox" in capsys.readouterr().out
-
-
 @pytest.mark.parametrize("name", ["report.txt", "missing/report.pdf"])
 def test_a_report_with_no_place_to_go_is_one_line(
     name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
@@ -196,3 +163,30 @@ def test_a_report_with_no_place_to_go_is_one_line(
     assert main(["report", str(SAMPLES / "phone-gpx"), "-o", str(tmp_path / name)]) == 2
     assert len(capsys.readouterr().err.splitlines()) == 1
     assert not list(tmp_path.iterdir())
+
+
+def test_the_bytes_know_no_day_zone_or_language(
+    pdf: bytes, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = to_html(compose(EXAMPLE, SHEET, [], "mph"))
+    monkeypatch.setenv("TZ", "Pacific/Kiritimati")
+    monkeypatch.setenv("LC_ALL", "de_DE.UTF-8")
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", "86400")
+    monkeypatch.setattr(time, "time", lambda: 4e9)
+    time.tzset()
+    try:
+        assert to_pdf(compose(EXAMPLE, SHEET, [], "mph")) == pdf
+        assert to_html(compose(EXAMPLE, SHEET, [], "mph")) == page
+    finally:
+        monkeypatch.undo()
+        time.tzset()
+
+
+def test_no_figure_is_torn_and_minus_signs_are_true_ones() -> None:
+    assert typeset("-0.70 ± 0.62 mph") == "−0.70\u00a0±\u00a00.62\u00a0mph"
+    assert typeset("from 27.8 %; -3 to -1 m (5.8 m/s²)") == (
+        "from 27.8\u00a0%; −3 to −1\u00a0m (5.8\u00a0m/s²)"
+    )
+    assert typeset("hold-2, 2026-05-02, gps-001.nmea --verify -o 5 marks") == (
+        "hold-2, 2026-05-02, gps-001.nmea --verify -o 5 marks"
+    )
