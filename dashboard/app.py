@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final
 
@@ -13,11 +14,16 @@ from dashboard.guard import browser_key, guard
 from dashboard.intake import MOST_REQUEST_BYTES, DriveFolder
 from dashboard.layout import page_layout
 from dashboard.server import Server
-from dashboard.work import Sessions
+from dashboard.work import Sessions, Work
 from roadtest.charts.svg import draw_svg
 
-_MIME: Final = {".pdf": "application/pdf", ".html": "text/html", ".json": "application/json"}
-_FILES: Final = {"report.pdf": ".pdf", "report.html": ".html", "results.json": ".json"}
+_FILES: Final[dict[str, tuple[str, Callable[[Work], bytes]]]] = {
+    "report.pdf": ("application/pdf", lambda work: work.report(".pdf")),
+    "report.html": ("text/html", lambda work: work.report(".html")),
+    "results.json": ("application/json", lambda work: work.report(".json")),
+    "notes.csv": ("text/csv", lambda work: work.notes()),
+    "build.toml": ("application/toml", lambda work: work.sheet_text.encode()),
+}
 _HEAD: Final = """<!DOCTYPE html>
 <html lang="en">
     <head>
@@ -78,7 +84,8 @@ def _offer_downloads(app: Dash, sessions: Sessions) -> None:
         kind = _FILES.get(file)
         if work is None or kind is None or not work.ended or work.fault:
             abort(404)
-        response = Response(work.report(kind), mimetype=_MIME[kind])
+        mime, content = kind
+        response = Response(content(work), mimetype=mime)
         response.headers["Content-Disposition"] = f'attachment; filename="{file}"'
         response.headers["Cache-Control"] = "no-store"
         return response

@@ -16,6 +16,7 @@ from dashboard.ids import Ids
 from dashboard.intake import drive_from_upload
 from dashboard.layout import drive_buttons
 from dashboard.server import Server
+from dashboard.sheet_form import connect_sheet_form, sheet_form
 
 
 def connect(app: Dash, server: Server) -> None:
@@ -24,6 +25,7 @@ def connect(app: Dash, server: Server) -> None:
     _ways_in(app, server)
     _waiting(app, server)
     connect_editing(app, server)
+    connect_sheet_form(app, server)
     _views(app, server)
 
 
@@ -94,7 +96,8 @@ def _waiting(app: Dash, server: Server) -> None:
         if work.fault:
             lines = [html.P(line) for line in work.fault.splitlines()]
             said = html.Div([html.Strong("This drive can't be used"), *lines], className="fault")
-            return said, True, no_update
+            form = [sheet_form()] if work.without_sheet else []
+            return [said, *form], True, no_update
         if work.ended:
             return html.Span("Done.", className="unseen"), True, work.id
         bar = html.Progress(value=f"{work.done:.2f}", max="1", **aria(label="progress"))

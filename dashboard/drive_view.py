@@ -8,7 +8,7 @@ from urllib.parse import quote
 from dash import html
 
 from dashboard.aria import aria
-from dashboard.edit_view import readings_view
+from dashboard.edit_view import edits_section
 from dashboard.evidence_view import evidence_places
 from dashboard.findings_view import findings_view
 from dashboard.ids import Ids
@@ -24,7 +24,7 @@ def drive_body(work: Work) -> Any:
     return [
         html.Div(_head(work, results), className="head"),
         html.Section(
-            quality_view(results), id="quality", className="card", **aria(labelledby="q-title")
+            quality_view(results), id=Ids.QUALITY, className="card", **aria(labelledby="q-title")
         ),
         html.Section(
             [
@@ -33,7 +33,9 @@ def drive_body(work: Work) -> Any:
             ],
             **aria(labelledby="f-title"),
         ),
-        html.Section(readings_view(work), id="readings", className="card"),
+        html.Section(
+            edits_section(work), id="by-hand", className="card", **aria(labelledby="edits-title")
+        ),
         html.Section(
             [
                 html.H2("Evidence", id="evidence-title"),
@@ -65,10 +67,12 @@ def _head(work: Work, results: Results) -> list[Any]:
             ("Report (PDF)", "report.pdf"),
             ("Report (HTML)", "report.html"),
             ("Results (JSON)", "results.json"),
+            *((("Build sheet (TOML)", "build.toml"),) if work.sheet_text else ()),
         )
     ]
     return [
         html.H2(label),
         html.P(", ".join(part for part in said if part)),
         html.P(links, className="downloads"),
+        *(html.P(remark, className="small") for remark in work.remarks),
     ]

@@ -20,10 +20,24 @@ class Ids:
     READY: Final = "ready"
     SCHEME: Final = "scheme"  # of the screen: dark or light, mouse or finger
     BODY: Final = "body"
+    QUALITY: Final = "quality"
     FINDINGS: Final = "findings"
     TYPED: Final = "typed"
     TYPED_SAID: Final = "typed-said"
     VIEW: Final = "view"  # the evidence at hand, as the browser tells of it
+    EDITS: Final = "edits"
+    HISTORY: Final = "history"  # of edits: undo, redo, save
+    OUT_WHICH: Final = "out-which"
+    OUT_WHY: Final = "out-why"
+    MOVE_WHICH: Final = "move-which"
+    MOVE_TO: Final = "move-to"
+    MOVE_WHY: Final = "move-why"
+    ODOMETER: Final = "odometer-shown"
+    ODOMETER_WHEN: Final = "odometer-when"
+    LOOKED_AT: Final = "looked-at"
+    OUTCOME: Final = "outcome"
+    SHEET: Final = "sheet-made"
+    SHEET_SAID: Final = "sheet-said"
     EVIDENCE: Final = "evidence"
 
     @staticmethod
@@ -35,6 +49,21 @@ class Ids:
     def reading(hold: object) -> Id:
         """The field of a dial reading beside a hold."""
         return {"type": "reading", "hold": hold}
+
+    @staticmethod
+    def do(what: object) -> Id:
+        """A button that edits: "undo", "redo", "save", "leave out", "move", "odometer" ..."""
+        return {"type": "do", "what": what}
+
+    @staticmethod
+    def take_back(kind: object, about: object) -> Id:
+        """The button that takes a row back that was entered on a page."""
+        return {"type": "take-back", "kind": kind, "about": about}
+
+    @staticmethod
+    def sheet(key: object) -> Id:
+        """A field of the least build sheet."""
+        return {"type": "sheet", "key": key}
 
     @staticmethod
     def error(hold: object) -> Id:

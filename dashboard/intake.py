@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import base64
 import binascii
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Final
 
 from roadtest.drive import Drive, drive_from, read_drive
-from roadtest.errors import InputError
-from roadtest.logs.source import Source, source_of
+from roadtest.errors import InputError, NoBuildSheetError
+from roadtest.logs.source import Source, kind_of, source_of
+from roadtest.report.logo import logo_from, read_logo
+from roadtest.report.model import Logo
 from roadtest.results import FileInfo
 
 MOST_FILES: Final = 24
@@ -23,12 +27,71 @@ MOST_REQUEST_BYTES: Final = MOST_BYTES * 4 // 3 + 2**20  # files come in base64
 _NAME_LENGTH: Final = 120
 
 
-def drive_from_upload(contents: Sequence[str], names: Sequence[str]) -> Drive:
-    """Return the drive that dropped files make.
+Files = tuple[Source | FileInfo, ...]
+
+
+@dataclass(frozen=True)
+class Taken:
+    """A drive that came in, and what belongs to it beside."""
+
+    drive: Drive
+    folder: Path | None = None  # where its notes may be saved; None for dropped files
+    logo: Logo | None = None
+    remarks: tuple[str, ...] = ()
+    sheet_text: str = ""  # of a build sheet that was made on the page
+
+
+class SheetWantedError(InputError):
+    """Files that lack nothing but a build sheet."""
+
+    def __init__(self, fault: InputError, files: Files) -> None:
+        super().__init__(fault.file, fault.place, fault.found, fault.expected)
+        self.files = files
+
+
+def drive_from_upload(contents: Sequence[str], names: Sequence[str], sheet_text: str = "") -> Taken:
+    """Return the drive that dropped files make; see `files_dropped` and `taken_from`."""
+    return taken_from(files_dropped(contents, names), sheet_text)
+
+
+def taken_from(files: Files, sheet_text: str = "") -> Taken:
+    """Return the drive that files make, `sheet_text` their build sheet where there is one.
+
+    Raises InputError or InputErrors where they are no drive.
+    """
+    given = source_of("build.toml", sheet_text.encode("utf-8", "replace")) if sheet_text else None
+    try:
+        drive = drive_from("dropped files", (*((given,) if given else ()), *files))
+    except NoBuildSheetError as fault:
+        if any(isinstance(f, Source) and kind_of(f)[0] in ("gpx", "nmea") for f in files):
+            raise SheetWantedError(fault, files) from None
+        raise
+    return _with_logo(Taken(drive, sheet_text=sheet_text), lambda name: _dropped_logo(name, files))
+
+
+def _dropped_logo(name: str | None, files: Files) -> Logo | None:
+    if name is None:
+        return None
+    data = next((f.data for f in files if isinstance(f, Source) and f.name == name), None)
+    if data is None:
+        raise InputError("build.toml", "shop.logo", f"{name} was not dropped", "the picture too")
+    return logo_from(name, data)
+
+
+def _with_logo(taken: Taken, find: Callable[[str | None], Logo | None]) -> Taken:
+    """Return what was taken in with its shop's logo, or with why the report goes without."""
+    try:
+        return replace(taken, logo=find(taken.drive.sheet.shop.logo))
+    except InputError as fault:
+        return replace(taken, remarks=(f"The report goes without a logo. {fault}",))
+
+
+def files_dropped(contents: Sequence[str], names: Sequence[str]) -> Files:
+    """Return dropped files.
 
     `contents` are data URLs. A name only says what kind of file it is; it is never a path.
 
-    Raises InputError or InputErrors where they are too many, too large, or no drive.
+    Raises InputError where they are too many or too large.
     """
     if len(contents) > MOST_FILES:
         found = f"{len(contents)} files at once"
@@ -49,7 +112,7 @@ def drive_from_upload(contents: Sequence[str], names: Sequence[str]) -> Drive:
         if expanded > MOST_EXPANDED_BYTES:
             raise _too_large(" when expanded", MOST_EXPANDED_BYTES)
         found_files.append(file)
-    return drive_from("dropped files", found_files)
+    return tuple(found_files)
 
 
 def plain_name(name: str) -> str:
@@ -96,11 +159,12 @@ class DriveFolder:
             return drive.name
         return " / ".join(drive.relative_to(self._folder).parts)
 
-    def read(self, name: str) -> Drive:
+    def read(self, name: str) -> Taken:
         """Return the drive of the list whose name is `name`; may raise InputError."""
-        for drive in self.drives():
-            if self.name_of(drive) == name:
-                return read_drive(drive)
+        for folder in self.drives():
+            if self.name_of(folder) == name:
+                taken = Taken(read_drive(folder), folder)
+                return _with_logo(taken, partial(read_logo, folder=folder))
         raise InputError(plain_name(name), "", "it is not there any more", "a drive of the list")
 
 

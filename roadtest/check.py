@@ -9,6 +9,7 @@ from typing import Final, Literal
 
 import numpy as np
 
+from roadtest.by_hand import applied
 from roadtest.clock import utc_text
 from roadtest.cross_check import speed_difference
 from roadtest.drive import Drive, read_drive
@@ -18,7 +19,7 @@ from roadtest.log_quality import describe_logs
 from roadtest.logs.model import GpsLog, Notes
 from roadtest.manoeuvres import Manoeuvre as Found
 from roadtest.manoeuvres import find_manoeuvres
-from roadtest.measures.measuring import Measured, measure_all, measure_dial_again
+from roadtest.measures.measuring import Measured, measure_again, measure_all
 from roadtest.measures.traces import Traces
 from roadtest.motion.distance import distance_driven
 from roadtest.motion.estimate import Draws, Span, estimate
@@ -27,6 +28,7 @@ from roadtest.motion.screening import Screened, screen
 from roadtest.progress import Progress
 from roadtest.quantity import Quantity
 from roadtest.results import (
+    ByHand,
     CarInfo,
     DriveInfo,
     Inspection,
@@ -50,7 +52,10 @@ _TOP_SPEED_S: Final = 2.0  # of motion drawn about the fastest fix
 
 @dataclass(frozen=True)
 class Survey:
-    """A drive after everything that does not depend on dial readings: the slow part."""
+    """A drive after everything that rests on its logs alone: the slow part.
+
+    What somebody typed in, left out or moved has no part in it.
+    """
 
     drive: Drive
     screened: Screened
@@ -62,9 +67,10 @@ class Survey:
 class Checked:
     """A drive after everything: its results, and the curves that they were read from."""
 
-    survey: Survey
+    survey: Survey  # what its notes leave out is left out, the targets they move are moved
     results: Results
     measured: Measured
+    found: Survey  # as it was before that
 
     @property
     def traces(self) -> Traces:
@@ -133,12 +139,12 @@ def _top_speed(draws: Draws) -> Quantity | None:
 
 
 def _dial_read_at(notes: Notes | None, start_unix_s: float) -> list[float]:
-    """Return when the dial was read, in seconds on the drive's clock."""
+    """Return when the dial was read, in seconds on the drive's clock, as far as it was noted."""
     rows = () if notes is None else notes.rows
     return [
         row.time_s - start_unix_s
         for row in rows
-        if row.item == "indicated speed" and row.time_s is not None
+        if row.item == "indicated speed" and row.time_s is not None and not row.typed
     ]
 
 
@@ -164,25 +170,36 @@ def conclude(survey: Survey, progress: Progress) -> Results:
 
 def conclude_with_traces(survey: Survey, progress: Progress) -> Checked:
     """Return the results of a surveyed drive together with the curves behind them."""
-    return _judged(survey, measure_all(survey.evidence, progress), progress)
+    mended, by_hand = _mended(survey)
+    measured = measure_all(mended.evidence, progress)
+    return Checked(mended, _judged(mended, measured, by_hand, progress), measured, survey)
 
 
-def conclude_again(checked: Checked, notes: Notes) -> Checked:
-    """Return `checked` as it is with `notes`, which differ in readings of the dial only.
+def conclude_again(checked: Checked, drive: Drive) -> Checked:
+    """Return `checked` as it is with `drive`, which differs in its notes only.
 
     The same as concluding anew, and far quicker.
     """
-    before = checked.survey
-    survey = replace(
-        before,
-        drive=replace(before.drive, notes=notes),
-        evidence=replace(before.evidence, notes=notes),
+    found = replace(
+        checked.found, drive=drive, evidence=replace(checked.found.evidence, notes=drive.notes)
     )
-    measured = measure_dial_again(survey.evidence, checked.measured)
-    return _judged(survey, measured, lambda _stage, _done: None)
+    mended, by_hand = _mended(found)
+    measured = measure_again(mended.evidence, checked.measured, checked.survey.evidence)
+    return Checked(mended, _judged(mended, measured, by_hand, _quiet), measured, found)
 
 
-def _judged(survey: Survey, measured: Measured, progress: Progress) -> Checked:
+def _mended(survey: Survey) -> tuple[Survey, ByHand]:
+    """Return a survey with what the notes leave out and move, and a list of that."""
+    evidence, by_hand = applied(survey.evidence)
+    drive = replace(survey.drive, sheet=evidence.sheet)
+    return replace(survey, drive=drive, evidence=evidence), by_hand
+
+
+def _quiet(_stage: str, _done: float) -> None:
+    """Tell nobody how far the work is."""
+
+
+def _judged(survey: Survey, measured: Measured, by_hand: ByHand, progress: Progress) -> Results:
     evidence, drive = survey.evidence, survey.drive
     progress("judging", 0.95)
     results = Results(
@@ -191,21 +208,22 @@ def _judged(survey: Survey, measured: Measured, progress: Progress) -> Checked:
         files=drive.files,
         logs=describe_logs(drive, survey.screened, evidence.motion, _cross_checks(survey)),
         drive=_drive_info(survey),
-        tach=measured.tach,
+        tach=measured.gearing.tach,
         manoeuvres=_manoeuvres(evidence, measured),
-        speedometer=measured.speedometer,
-        odometer=measured.odometer,
-        gearing=measured.gearing,
-        braking=measured.braking,
-        coasting=measured.coasting,
-        pulls=measured.pulls,
-        channels=measured.channels,
+        speedometer=measured.speedometer.result,
+        odometer=measured.odometer.result,
+        gearing=measured.gearing.result,
+        braking=measured.braking.result,
+        coasting=measured.coasting.result,
+        pulls=measured.pulls.result,
+        channels=measured.channels.result,
         inspections=_inspections(drive.notes),
         remarks=tuple(
             Remark(section, sentence(as_people_read(text, drive.sheet.units)))
             for section, said in measured.remarks.items()
             for text in said
         ),
+        by_hand=by_hand,
         sheet=SheetInfo(
             circumference=_as_given(drive.sheet.circumference, "m"),
             mass=_as_given(drive.sheet.car.mass, "kg"),
@@ -215,8 +233,7 @@ def _judged(survey: Survey, measured: Measured, progress: Progress) -> Checked:
     case = Case(results, drive.sheet)
     findings = judge_all(case)
     progress("done", 1.0)
-    results = replace(results, findings=findings, next_steps=next_steps(case, findings))
-    return Checked(survey, results, measured)
+    return replace(results, findings=findings, next_steps=next_steps(case, findings))
 
 
 def _as_given(figure: Given | None, unit: str) -> Quantity | None:
@@ -249,7 +266,10 @@ def _manoeuvres(evidence: Evidence, measured: Measured) -> tuple[Manoeuvre, ...]
                 end_s=made.end_s,
                 gear=measured.gear_of.get(made.id) or None,
                 used=made.used and aside is None,
-                why_not=why_not and as_people_read(why_not, evidence.sheet.units),
+                # A person's own words stay as they are.
+                why_not=why_not
+                if made.left_out or not why_not
+                else as_people_read(why_not, evidence.sheet.units),
             )
         )
     return tuple(shown)

@@ -23,6 +23,7 @@ from roadtest.wording import (
     VERDICT_MARK,
     VERDICT_WORD,
     against_limit,
+    by_hand_said,
     clock_text,
     duration_text,
     limit_text,
@@ -51,6 +52,7 @@ def render(
     page = Page(width, encoding, colour)
     _put_head(page, results, units)
     _put_log(page, results, units)
+    _put_by_hand(page, results)
     _put_findings(page, results, units)
     put_figures(page, results, units)
     if results.next_steps:
@@ -95,7 +97,16 @@ def _put_log(page: Page, results: Results, units: ReadIn) -> None:
         if file.kind == "ignored":
             reason = f"ignored: {file.why_ignored or 'no reason given'}"
             page.paragraph(reason, label=file.name, indent=_INDENT)
-    for label, line in _unused(results.manoeuvres):
+    by_hand = {one.manoeuvre for one in results.by_hand.left_out}
+    for label, line in _unused([m for m in results.manoeuvres if m.id not in by_hand]):
+        page.paragraph(line, label=label, indent=_INDENT)
+
+
+def _put_by_hand(page: Page, results: Results) -> None:
+    said = by_hand_said(results.by_hand)
+    if said:
+        page.heading("Left out or moved by hand")
+    for label, line in said:
         page.paragraph(line, label=label, indent=_INDENT)
 
 

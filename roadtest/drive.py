@@ -11,7 +11,7 @@ from typing import Final, TypeVar
 
 from roadtest.build_sheet import BuildSheet, read_build_sheet
 from roadtest.clock import Stretch, channels_in_utc, notes_in_utc, tach_in_utc
-from roadtest.errors import InputError, InputErrors, RoadtestError
+from roadtest.errors import InputError, InputErrors, NoBuildSheetError, RoadtestError
 from roadtest.logs.channels import read_channels
 from roadtest.logs.gpx import read_gpx
 from roadtest.logs.model import ChannelsLog, GpsLog, Notes, TachLog
@@ -43,6 +43,7 @@ class Drive:
     tach: tuple[TachLog, ...] = ()
     channels: tuple[ChannelsLog, ...] = ()
     notes: Notes | None = None
+    notes_file: Source | None = None  # what `notes` was read from
 
     @property
     def gps(self) -> GpsLog:
@@ -66,7 +67,7 @@ def read_drive(folder: Path, build: Path | None = None) -> Drive:
     given = None if build is None else read_source(build)
     name = folder.resolve().name
     if given is None and not any(_is_sheet(path.name) for path in paths):
-        raise InputError(name, "", "there is no build.toml in it", _SHEET_WANTED)
+        raise NoBuildSheetError(name, "", "there is no build.toml in it", _SHEET_WANTED)
     return drive_from(name, (_content(path) for path in paths), given)
 
 
@@ -86,6 +87,27 @@ def drive_from(
         else:
             folder.take(content)
     return folder.drive()
+
+
+def with_notes_file(drive: Drive, source: Source) -> Drive:
+    """Return the drive as it would be with this file of notes in its folder.
+
+    Raises what `read_notes` raises.
+    """
+    time = drive.gps.time_s
+    notes = _notes_in(source, drive.sheet, Stretch(float(time[0]), float(time[-1])))
+    info = FileInfo(source.name, source.sha256, "notes", None, source.size)
+    others = (f for f in drive.files if f.kind != "notes" and f.name != source.name)
+    return replace(drive, files=_in_order((*others, info)), notes=notes, notes_file=source)
+
+
+def _notes_in(source: Source, sheet: BuildSheet, stretch: Stretch) -> Notes:
+    notes = read_notes(source.data, source.name, sheet.units)
+    return notes_in_utc(_with_remarks(notes, source), stretch, sheet.utc_offset_s)
+
+
+def _in_order(files: Iterable[FileInfo]) -> tuple[FileInfo, ...]:
+    return tuple(sorted(files, key=lambda file: (file.kind != "build", file.name)))
 
 
 def _is_sheet(name: str) -> bool:
@@ -219,7 +241,7 @@ class _Folder:
     def drive(self) -> Drive:
         """Return what was taken in, as one value."""
         if self.sheet is None:
-            raise InputError(self.name, "", "there is no build.toml in it", _SHEET_WANTED)
+            raise NoBuildSheetError(self.name, "", "there is no build.toml in it", _SHEET_WANTED)
         if not self.gps:
             raise self._no_gps()
         receivers = find_receivers(self.gps)
@@ -229,11 +251,12 @@ class _Folder:
         return Drive(
             name=self.name,
             sheet=self.sheet,
-            files=tuple(sorted(self.files, key=lambda file: (file.kind != "build", file.name))),
+            files=_in_order(self.files),
             receivers=receivers,
             tach=join_tachs(tach),
             channels=tuple(channels_in_utc(log, offset_s) for log in self.channels),
             notes=self._read_notes(Stretch(float(time[0]), float(time[-1]))),
+            notes_file=self.notes,
         )
 
     def _engines(self) -> Iterator[TachLog]:
@@ -242,9 +265,7 @@ class _Folder:
     def _read_notes(self, stretch: Stretch) -> Notes | None:
         if self.notes is None or self.sheet is None:
             return None
-        notes = read_notes(self.notes.data, self.notes.name, self.sheet.units)
-        notes = _with_remarks(notes, self.notes)
-        return notes_in_utc(notes, stretch, self.sheet.utc_offset_s)
+        return _notes_in(self.notes, self.sheet, stretch)
 
     def _no_gps(self) -> InputErrors:
         """Return the complaint that no GPS log can be used, with the reason of each there is."""

@@ -24,6 +24,10 @@ class InputError(RoadtestError):
         super().__init__("".join(c if c.isprintable() else " " for c in text))
 
 
+class NoBuildSheetError(InputError):
+    """A drive without a build sheet."""
+
+
 class InputErrors(RoadtestError):  # noqa: N818 - several errors
     """Several faults of one file, all reported at once, a line each."""
 

@@ -593,6 +593,33 @@ class Remark:
 
 
 @dataclass(frozen=True)
+class LeftOut:
+    """A manoeuvre that a person left out, and why."""
+
+    manoeuvre: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class MovedTarget:
+    """A target that a person moved, and why; its values are as a build sheet writes them."""
+
+    target: str
+    was: str | None  # None: the build sheet has no such target
+    now: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class ByHand:
+    """What a person changed of the judging, by rows of the notes; `not_found` could not be."""
+
+    left_out: tuple[LeftOut, ...] = ()
+    targets: tuple[MovedTarget, ...] = ()
+    not_found: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class Results:
     """Everything one drive gave. Sections that nothing was measured for stay empty."""
 
@@ -617,6 +644,7 @@ class Results:
     next_steps: tuple[str, ...] = ()
     remarks: tuple[Remark, ...] = ()
     sheet: SheetInfo = field(default_factory=SheetInfo)
+    by_hand: ByHand = field(default_factory=ByHand)
 
 
 def to_json(results: Results) -> str:

@@ -7,7 +7,7 @@ import re
 from typing import Final
 
 from roadtest.quantity import Quantity
-from roadtest.results import Limit, LogInfo, ReadIn, Verdict
+from roadtest.results import ByHand, Limit, LogInfo, ReadIn, Verdict
 from roadtest.units import MILE_M, UnknownUnitError, find_unit
 
 VERDICT_WORD: Final[dict[Verdict, str]] = {
@@ -215,6 +215,27 @@ def lost_of(log: LogInfo, reason: str) -> str:
 def plural(count: int, noun: str) -> str:
     """Return "1 gap" or "2 gaps"."""
     return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
+
+
+def by_hand_said(by_hand: ByHand) -> list[tuple[str, str]]:
+    """Return label and line for all that a person left out or moved, and why."""
+    said = [(one.manoeuvre, f"left out by hand: {one.reason}") for one in by_hand.left_out]
+    for one in by_hand.targets:
+        was = "a target that the build sheet does not have" if one.was is None else f"was {one.was}"
+        said.append((one.target, f"target moved by hand to {one.now} ({was}): {one.reason}"))
+    return said + [
+        ("notes", f"not left out, for it was not found: {one}") for one in by_hand.not_found
+    ]
+
+
+def by_hand_counted(by_hand: ByHand) -> str:
+    """Return how much a person left out or moved, "" where that is nothing."""
+    parts = []
+    if by_hand.left_out:
+        parts.append(f"{plural(len(by_hand.left_out), 'manoeuvre')} left out")
+    if by_hand.targets:
+        parts.append(f"{plural(len(by_hand.targets), 'target')} moved")
+    return ", ".join(parts)
 
 
 def _fixed(value: float, decimals: int) -> str:

@@ -54,6 +54,7 @@ __all__ = [
     "Tyres",
     "Work",
     "read_build_sheet",
+    "read_targets",
 ]
 
 
@@ -65,3 +66,13 @@ def read_build_sheet(data: bytes, name: str) -> BuildSheet:
     from roadtest.build_sheet.reading import read  # pydantic is not needed before this
 
     return read(data, name)
+
+
+def read_targets(text: str, name: str) -> Targets:
+    """Return the targets in `text`, lines as under [targets] of a build sheet.
+
+    `name` is what the faults are said of. Raises InputErrors as `read_build_sheet` does.
+    """
+    from roadtest.build_sheet.reading import targets_in
+
+    return targets_in(text, name)

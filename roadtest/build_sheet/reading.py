@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any, Final
 
 from pydantic import ValidationError
@@ -11,6 +13,9 @@ from pydantic import ValidationError
 from roadtest.build_sheet.faults import as_input_errors
 from roadtest.build_sheet.model import BuildSheet
 from roadtest.build_sheet.schema import SheetTable
+from roadtest.build_sheet.target_schema import TargetsTable
+from roadtest.build_sheet.targets import Targets
+from roadtest.build_sheet.toml_text import value_text
 from roadtest.errors import InputError, InputErrors
 
 LARGEST_BYTES: Final = 1_000_000
@@ -25,10 +30,31 @@ _DEEP_KEY: Final = re.compile(rf"(?<![A-Za-z0-9_-])(?:{_KEY_PART}){{20}}")
 
 def read(data: bytes, name: str) -> BuildSheet:
     """Return the build sheet in `data`; raises InputErrors with every fault, and nothing else."""
+    table = _toml(data, name)
     try:
-        return SheetTable.model_validate(_toml(data, name)).plain(name)
+        sheet = SheetTable.model_validate(table).plain(name)
     except ValidationError as error:
         raise InputErrors(as_input_errors(error, SheetTable, name)) from None
+    targets = replace(sheet.targets, written=_as_written(table.get("targets", {})))
+    return replace(sheet, targets=targets)
+
+
+def targets_in(text: str, name: str) -> Targets:
+    """Return the targets in lines as under [targets]; raises InputErrors with every fault."""
+    table = _toml(text.encode("utf-8", "replace"), name)
+    try:
+        targets = TargetsTable.model_validate(table).plain()
+    except ValidationError as error:
+        raise InputErrors(as_input_errors(error, TargetsTable, name)) from None
+    return replace(targets, written=_as_written(table))
+
+
+def _as_written(table: Mapping[str, Any]) -> dict[str, str]:
+    """Return the value of each target as TOML text on one line, by the target's id."""
+    channels = table.get("channel", {})
+    plain = {key: value for key, value in table.items() if key != "channel"}
+    plain |= {f"channel.{key}": value for key, value in channels.items()}
+    return {key: value_text(value) for key, value in plain.items()}
 
 
 def _toml(data: bytes, name: str) -> dict[str, Any]:

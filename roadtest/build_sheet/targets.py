@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 
 from roadtest.units import Dimension
 
@@ -106,6 +106,7 @@ class Targets:
     """
 
     items: tuple[Target, ...] = ()
+    written: Mapping[str, str] = field(default_factory=dict)  # the TOML value of each id
 
     def __iter__(self) -> Iterator[Target]:
         return iter(self.items)
@@ -116,3 +117,10 @@ class Targets:
     def named(self, target_id: str) -> tuple[Target, ...]:
         """Return the targets with this id, () where the sheet has none."""
         return tuple(target for target in self.items if target.id == target_id)
+
+    def moved(self, others: Targets) -> Targets:
+        """Return these targets with `others` in place of those of the same id, or added."""
+        fresh = {target.id for target in others}
+        order = list(dict.fromkeys([*(t.id for t in self), *(t.id for t in others)]))
+        items = [t for name in order for t in (others if name in fresh else self).named(name)]
+        return Targets(tuple(items), {**self.written, **others.written})

@@ -29,6 +29,20 @@ def csv_text(data: bytes) -> CsvText:
     return CsvText(content, remarks)
 
 
+def letters_of(data: bytes) -> str:
+    """Return the codec of what is written into a file beside `data`: see `csv_text`."""
+    codec = _utf16_codec(data)
+    if codec == "utf-16":
+        codec = "utf-16-le" if data.startswith(codecs.BOM_UTF16_LE) else "utf-16-be"
+    if codec:
+        return codec
+    try:
+        data.decode("utf-8")
+    except UnicodeDecodeError:
+        return "latin-1"
+    return "utf-8"
+
+
 def _as_utf8(data: bytes) -> tuple[bytes, tuple[str, ...]]:
     codec = _utf16_codec(data)
     if codec:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -89,7 +89,13 @@ class ChannelsLog:
     remarks: tuple[str, ...] = ()
 
 
-NoteItem = Literal["indicated speed", "odometer", "tach", "gear", "remark", "inspection"]
+NoteItem = Literal[
+    "indicated speed", "odometer", "tach", "gear", "remark", "inspection", "left out", "target"
+]
+
+TYPED: Final = "typed in beside"
+"""How the remark of a dial reading begins that was typed in beside a hold: it stands for whatever
+else is noted of that hold."""
 
 
 @dataclass(frozen=True)
@@ -104,11 +110,16 @@ class Note:
     clock: Literal["utc", "local", "face"] | None  # None: no time given
     time_s: float | None
     value: float | None  # SI (m/s, m), r/min for tach, the gear's number for gear
-    text: str  # the value as written ("pass", "fail", "not done" for an inspection)
+    text: str  # the value as written; "pass", "fail" or "not done"; a target as TOML text
     resolution: float | None  # of `value`, from the decimals written, SI; None where meaningless
     remark: str
     # Standard: ±5 s is half the 95 % interval unless the row says otherwise.
     u_time_s: float = 5.0 / COVERAGE_FACTOR_95
+
+    @property
+    def typed(self) -> bool:
+        """Whether it is a reading that somebody typed in beside a hold."""
+        return self.item == "indicated speed" and self.remark.startswith(TYPED)
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ import re
 from dataclasses import dataclass
 from typing import Final, Literal, get_args
 
+from roadtest.errors import InputErrors
 from roadtest.logs.csv_table import shown
 from roadtest.logs.model import NoteItem
 from roadtest.quantity import COVERAGE_FACTOR_95
@@ -59,6 +60,8 @@ _GEARS: Final = {str(gear): gear for gear in range(9)} | {
     "reverse": -1,
 }
 _OUTCOMES: Final = ("pass", "fail", "not done")
+_TARGET_WANTED: Final = 'one target as in the build sheet, such as mfdd = "5.8 m/s^2"'
+_GUARDED: Final = re.compile(r"'+[=+\-@]")
 
 
 class NotUnderstoodError(ValueError):
@@ -107,6 +110,10 @@ def read_value(item: NoteItem, value: str, unit: str, units: Units) -> NoteValue
         raise NotUnderstoodError(
             f"{shown(unit)} as the unit of {_article(item)}", "no unit; words belong under remark"
         )
+    if item == "left out":
+        return NoteValue(value)
+    if item == "target":
+        return _target(value)
     return _gear(value) if item == "gear" else _inspection(value)
 
 
@@ -145,6 +152,27 @@ def _inspection(value: str) -> NoteValue:
     if outcome not in _OUTCOMES:
         raise NotUnderstoodError(f"inspection {shown(value)}", '"pass", "fail" or "not done"')
     return NoteValue(outcome)
+
+
+def _target(value: str) -> NoteValue:
+    from roadtest.build_sheet import read_targets  # not needed for most notes, and slow to load
+
+    if not value:
+        raise NotUnderstoodError("a target without a value", _TARGET_WANTED)
+    try:
+        count = len({target.id for target in read_targets(value, "")})
+    except InputErrors as faults:
+        fault = faults.faults[0]
+        where = f"target {fault.place}: " if fault.place else "target: "
+        raise NotUnderstoodError(f"{where}{fault.found}", fault.expected) from None
+    if count != 1:
+        raise NotUnderstoodError(f"{count} targets in one row", _TARGET_WANTED)
+    return NoteValue(value)
+
+
+def read_text(cell: str) -> str:
+    """Return the text of a cell without the apostrophe that keeps it from being a formula."""
+    return cell[1:] if _GUARDED.match(cell) else cell
 
 
 def read_clock_face(text: str) -> float | None:

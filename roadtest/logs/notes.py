@@ -20,6 +20,7 @@ from roadtest.logs.note_values import (
     Units,
     read_clock_face,
     read_item,
+    read_text,
     read_time_tolerance,
     read_value,
 )
@@ -129,13 +130,19 @@ def _row(table: Table, columns: dict[str, Column], fields: list[str]) -> _Row:
         if "remark" not in columns or columns["remark"].place != width - 1:
             raise NotUnderstoodError(f"{len(fields)} fields", f"{width}, as the header has columns")
         cells["remark"] = ", ".join([cells["remark"], *surplus])
-    return _Row(**cells)
+    return _Row(**{name: read_text(text) for name, text in cells.items()})
 
 
 def _note(row: _Row, line: int, units: Units, decimal_comma: bool) -> Note:
     """Return the note in a row, but for its time."""
     item = read_item(row.item)
-    plain = decimal_comma and item not in ("remark", "inspection")
+    if item in ("left out", "target") and not row.remark:
+        raise NotUnderstoodError(f"{item} without a reason", "the reason, under remark")
+    if item == "left out" and not (row.time or row.value):
+        raise NotUnderstoodError(
+            "left out, but not what", "a time inside the manoeuvre, or its id such as stop-2"
+        )
+    plain = decimal_comma and item in ("indicated speed", "odometer", "tach", "gear")
     value = read_value(item, row.value.replace(",", ".") if plain else row.value, row.unit, units)
     u_time_s = read_time_tolerance(row.remark)
     return Note(

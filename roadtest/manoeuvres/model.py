@@ -20,3 +20,4 @@ class Manoeuvre:
     from_rest: bool = False  # a pull that begins standing
     used: bool = True
     why_not: str | None = None
+    left_out: bool = False  # by hand; `why_not` then holds the reason

@@ -83,7 +83,12 @@ class Limits:
 
 def limits_in_unit(limit: ChannelLimit, unit: str) -> Limits | None:
     """Return the limits in a channel's own unit, None where units do not agree."""
-    ends = (limit.at_least, limit.at_most, limit.at_least_idle, limit.at_most_idle)
+    ends: tuple[float | None, ...] = (
+        limit.at_least,
+        limit.at_most,
+        limit.at_least_idle,
+        limit.at_most_idle,
+    )
     if limit.dimension is None:
         if limit.unit.strip() != unit.strip():
             return None

@@ -2,50 +2,60 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any, Final
 
 from roadtest.evidence import Evidence
-from roadtest.measures.braking import measure_braking
-from roadtest.measures.channels import measure_channels
-from roadtest.measures.coasting import measure_coasting
-from roadtest.measures.gearing import measure_gearing
-from roadtest.measures.odometer import measure_odometer
-from roadtest.measures.pulls import measure_pulls
-from roadtest.measures.speedometer import measure_speedometer
+from roadtest.measures.braking import BrakingMeasured, measure_braking
+from roadtest.measures.channels import ChannelsMeasured, measure_channels
+from roadtest.measures.coasting import CoastingMeasured, measure_coasting
+from roadtest.measures.gearing import GearingMeasured, measure_gearing
+from roadtest.measures.odometer import OdometerMeasured, measure_odometer
+from roadtest.measures.pulls import PullsMeasured, measure_pulls
+from roadtest.measures.speedometer import SpeedometerMeasured, measure_speedometer
 from roadtest.measures.traces import Traces, traces_of
 from roadtest.progress import Progress
-from roadtest.results import (
-    BrakingResult,
-    ChannelResult,
-    CoastingResult,
-    GearingResult,
-    OdometerResult,
-    PullsResult,
-    SpeedometerResult,
-    TachInfo,
-)
 
 
 @dataclass(frozen=True)
 class Measured:
-    """What all measures gave. Sections that nothing was measured for stay empty."""
+    """What all measures gave."""
 
-    gearing: GearingResult = field(default_factory=GearingResult)
-    tach: TachInfo = field(default_factory=TachInfo)
-    gear_of: Mapping[str, int | None] = field(default_factory=dict)  # by manoeuvre
-    speedometer: SpeedometerResult = field(default_factory=SpeedometerResult)
-    odometer: OdometerResult = field(default_factory=OdometerResult)
-    braking: BrakingResult = field(default_factory=BrakingResult)
-    coasting: CoastingResult = field(default_factory=CoastingResult)
-    pulls: PullsResult = field(default_factory=PullsResult)
-    channels: tuple[ChannelResult, ...] = ()
-    set_aside: Mapping[str, str] = field(default_factory=dict)
-    """Why a measure did not use a manoeuvre, by its id."""
-    remarks: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
-    """What the measures noticed, in words, by section of the results."""
-    traces: Traces = field(default_factory=Traces)
-    """Curves behind the results, for charts."""
+    gearing: GearingMeasured
+    odometer: OdometerMeasured
+    speedometer: SpeedometerMeasured
+    braking: BrakingMeasured
+    coasting: CoastingMeasured
+    pulls: PullsMeasured
+    channels: ChannelsMeasured
+
+    @property
+    def gear_of(self) -> Mapping[str, int | None]:
+        """The gear of each manoeuvre, by its id."""
+        return self.gearing.gear_of
+
+    @property
+    def set_aside(self) -> Mapping[str, str]:
+        """Why a measure did not use a manoeuvre, by its id."""
+        return {**self.braking.set_aside, **self.coasting.set_aside}
+
+    @property
+    def remarks(self) -> Mapping[str, tuple[str, ...]]:
+        """What the measures noticed, in words, by section of the results."""
+        return {
+            "gearing": self.gearing.remarks,
+            "braking": self.braking.remarks,
+            "coasting": self.coasting.remarks,
+            "pulls": self.pulls.remarks,
+            "channels": self.channels.remarks,
+        }
+
+    @cached_property
+    def traces(self) -> Traces:
+        """Curves behind the results, for charts."""
+        return traces_of(self.gearing, self.speedometer, self.coasting, self.braking)
 
 
 def measure_all(evidence: Evidence, progress: Progress) -> Measured:
@@ -53,8 +63,8 @@ def measure_all(evidence: Evidence, progress: Progress) -> Measured:
     progress("following the gears", 0.65)
     gearing = measure_gearing(evidence)
     progress("measuring the speedometer", 0.75)
-    speedometer = measure_speedometer(evidence)
     odometer = measure_odometer(evidence)
+    speedometer = measure_speedometer(evidence, odometer.result)
     progress("measuring the stops", 0.8)
     braking = measure_braking(evidence)
     progress("measuring the coast-downs", 0.85)
@@ -62,38 +72,72 @@ def measure_all(evidence: Evidence, progress: Progress) -> Measured:
     progress("measuring the pulls", 0.9)
     pulls = measure_pulls(evidence, gearing.gear_of, coasting)
     channels = measure_channels(evidence)
-    return Measured(
-        gearing=gearing.result,
-        tach=gearing.tach,
-        gear_of=gearing.gear_of,
-        speedometer=speedometer.result,
-        odometer=odometer.result,
-        braking=braking.result,
-        coasting=coasting.result,
-        pulls=pulls.result,
-        channels=channels.result,
-        set_aside={**braking.set_aside, **coasting.set_aside},
-        remarks={
-            "gearing": gearing.remarks,
-            "braking": braking.remarks,
-            "coasting": coasting.remarks,
-            "pulls": pulls.remarks,
-            "channels": channels.remarks,
-        },
-        traces=traces_of(gearing, speedometer, coasting, braking),
-    )
+    return Measured(gearing, odometer, speedometer, braking, coasting, pulls, channels)
 
 
-def measure_dial_again(evidence: Evidence, before: Measured) -> Measured:
-    """Return what `before` becomes where nothing but readings of the dial in the notes changed.
+def measure_again(evidence: Evidence, before: Measured, was: Evidence) -> Measured:
+    """Return what all measures give of `evidence`; the same as `measure_all`, and quicker.
 
-    `before` is what all measures gave of the same evidence but for such readings. Only the
-    speedometer and the odometer rest on them.
+    `before` is what they gave of `was`, the same evidence but for notes, targets and what is left
+    out. What rests on none of the changes is taken over.
     """
-    speedometer = measure_speedometer(evidence)
-    return replace(
-        before,
-        speedometer=speedometer.result,
-        odometer=measure_odometer(evidence).result,
-        traces=replace(before.traces, dial=speedometer.fit),
+    new = before
+    if _changed(was, evidence, "gearing"):
+        new = replace(new, gearing=measure_gearing(evidence))
+    if _changed(was, evidence, "odometer"):
+        new = replace(new, odometer=measure_odometer(evidence))
+    if new.odometer is not before.odometer or _changed(was, evidence, "speedometer"):
+        new = replace(new, speedometer=measure_speedometer(evidence, new.odometer.result))
+    if _changed(was, evidence, "braking"):
+        new = replace(new, braking=measure_braking(evidence))
+    other_gears = new.gear_of != before.gear_of
+    if other_gears or _changed(was, evidence, "coasting"):
+        new = replace(new, coasting=measure_coasting(evidence, new.gear_of))
+    if other_gears or new.coasting is not before.coasting or _changed(was, evidence, "pulls"):
+        new = replace(new, pulls=measure_pulls(evidence, new.gear_of, new.coasting))
+    if _changed(was, evidence, "channels"):
+        new = replace(new, channels=measure_channels(evidence))
+    return new
+
+
+@dataclass(frozen=True)
+class _Needs:
+    """What a measure rests on that a person may change."""
+
+    kinds: tuple[str, ...] = ()  # of manoeuvres
+    items: tuple[str, ...] = ()  # of notes
+    targets: tuple[str, ...] = ()  # ids, or how they begin
+
+
+_NEEDS: Final = {
+    "gearing": _Needs(("pull",), ("tach", "gear"), ("cruise_rpm",)),
+    "odometer": _Needs((), ("odometer",), ("odometer",)),
+    "speedometer": _Needs(("hold",), ("indicated speed",), ("speedometer", "odometer")),
+    "braking": _Needs(("stop",), (), ("stopping_distance",)),
+    "coasting": _Needs(("coast",)),
+    "pulls": _Needs(("pull",), (), ("through", "standing")),
+    "channels": _Needs((), (), ("channel.",)),
+}
+
+
+def _changed(was: Evidence, now: Evidence, measure: str) -> bool:
+    """Return whether anything changed that a measure rests on."""
+    needs = _NEEDS[measure]
+    looks: tuple[Callable[[Evidence], Any], ...] = (
+        lambda seen: [m for m in seen.manoeuvres if m.kind in needs.kinds],
+        lambda seen: [t for t in seen.sheet.targets if t.id.startswith(needs.targets)],
+        lambda seen: _noted(seen, needs.items),
     )
+    return any(look(was) != look(now) for look in looks)
+
+
+def _noted(seen: Evidence, items: tuple[str, ...]) -> tuple[Any, ...]:
+    """Return the notes of these items, each with whether it was made in what is left out."""
+    rows = () if seen.notes is None else seen.notes.rows
+    out = [(m.start_s, m.end_s) for m in seen.manoeuvres if m.left_out]
+
+    def inside(time_s: float | None) -> bool:
+        at_s = None if time_s is None else time_s - seen.start_unix_s
+        return at_s is not None and any(start <= at_s <= end for start, end in out)
+
+    return tuple((row, inside(row.time_s)) for row in rows if row.item in items)

@@ -37,6 +37,7 @@ from roadtest.wording import (
     PERCENT_FINDINGS,
     VERDICT_MARK,
     VERDICT_WORD,
+    by_hand_counted,
     duration_text,
     limit_text,
     plural,
@@ -172,6 +173,9 @@ def _what_was_tested(results: Results, sheet: BuildSheet, units: ReadIn) -> list
             used[made.kind] = used.get(made.kind, 0) + 1
     said = ", ".join(plural(n, kind) for kind, n in used.items())
     rows.append(("Measured on", said or "nothing: no hold, pull, stop or coast could be used"))
+    by_hand = by_hand_counted(results.by_hand)
+    if by_hand:
+        rows.append(("By hand", f"{by_hand}; what and why is in the small print"))
     return rows
 
 

@@ -34,16 +34,24 @@ def read_logo(name: str | None, folder: Path) -> Logo | None:
     if Path(name).name != name or name in ("", ".", ".."):
         raise _no(f"{name} is not a plain file name")
     path = folder / name
-    kind = _KINDS.get(path.suffix.lower())
-    if kind is None:
-        raise _no(f"{name} is no such picture")
     try:
-        size = path.stat().st_size
-        data = path.read_bytes() if size <= _MOST_BYTES else b""
+        with path.open("rb") as file:
+            data = file.read(_MOST_BYTES + 1)
     except OSError as fault:
         raise _no(f"{name}: {(fault.strerror or str(fault)).lower()}") from None
-    if not data:
-        raise _no(f"{name} is {'empty' if size == 0 else 'over 2 MB'}")
+    return logo_from(name, data)
+
+
+def logo_from(name: str, data: bytes) -> Logo:
+    """Return the picture `data`, of a file called `name`, as a logo.
+
+    Raises InputError where it is too large, broken, or more than a picture.
+    """
+    kind = _KINDS.get(Path(name).suffix.lower())
+    if kind is None:
+        raise _no(f"{name} is no such picture")
+    if not 0 < len(data) <= _MOST_BYTES:
+        raise _no(f"{name} is {'over 2 MB' if data else 'empty'}")
     logo = Logo(data, kind)
     wrong = _fault_of_svg(data) if kind == "svg" else _fault_of_raster(logo)
     if wrong:

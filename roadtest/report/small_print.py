@@ -11,7 +11,14 @@ from roadtest.report.methods import methods
 from roadtest.report.model import Block, Bullets, Facts, Heading, Paragraph, Picture, Table
 from roadtest.results import LogInfo, ReadIn, Results
 from roadtest.units import Given, from_si
-from roadtest.wording import lost_of, number_text, plural, quantity_text, sentence
+from roadtest.wording import (
+    by_hand_said,
+    lost_of,
+    number_text,
+    plural,
+    quantity_text,
+    sentence,
+)
 
 _KIND: Final = {
     "nmea": "GPS, NMEA 0183",
@@ -39,7 +46,8 @@ def small_print(
     blocks += [Facts((*_dials(sheet, units), *_log_rows(results, units)), small=True)]
     blocks += _losses(results.logs)
     blocks += log_charts
-    blocks += _left_out(results)
+    blocks += _by_hand(results)
+    blocks += _unused(results)
     how = methods(results)
     if how:
         blocks += [Heading("How the figures were got", level=2), Facts(how, small=True)]
@@ -132,8 +140,17 @@ def _losses(logs: tuple[LogInfo, ...]) -> list[Block]:
     return [Bullets(tuple(said), small=True)] if said else []
 
 
-def _left_out(results: Results) -> list[Block]:
-    aside = [f"{m.id}: {m.why_not}" for m in results.manoeuvres if not m.used and m.why_not]
+def _by_hand(results: Results) -> list[Block]:
+    said = tuple(f"{label}: {line}" for label, line in by_hand_said(results.by_hand))
+    if not said:
+        return []
+    return [Heading("Left out or moved by hand", level=2), Bullets(said, small=True)]
+
+
+def _unused(results: Results) -> list[Block]:
+    by_hand = {one.manoeuvre for one in results.by_hand.left_out}
+    unused = [m for m in results.manoeuvres if not m.used and m.id not in by_hand]
+    aside = [f"{m.id}: {m.why_not}" for m in unused if m.why_not]
     if not aside:
         return []
     return [Heading("Found, but not used", level=2), Bullets(tuple(aside), small=True, paired=True)]

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import cache
 from pathlib import Path
 
 import pytest
 
 from roadtest.charts.source import Source
-from roadtest.check import Checked, conclude_with_traces, survey
-from roadtest.drive import read_drive
+from roadtest.check import Checked
 from roadtest.evidence import Evidence
 from roadtest.measures.measuring import measure_all
 from roadtest.results import Manoeuvre, Results
+from tests.checked_samples import checked_sample, silent
 from tests.evidence_from_truth import evidence_from
 from tests.simulation.ensembles import random_stops
 from tests.simulation.receiver import Receiver
@@ -22,36 +21,27 @@ from tests.simulation.truth import Truth
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_logs"
 
 
-def _silent(stage: str, fraction: float) -> None:
-    assert stage and 0.0 <= fraction <= 1.0
-
-
-@cache
-def _checked(name: str) -> Checked:
-    return conclude_with_traces(survey(read_drive(SAMPLES / name), _silent), _silent)
-
-
 @pytest.fixture(scope="session")
 def sample() -> Callable[[str], Checked]:
     """Return a sample drive by its folder's name, checked."""
-    return _checked
+    return checked_sample
 
 
 def source_of(evidence: Evidence) -> Source:
     """Return what a drive of true manoeuvres gives to draw."""
-    measured = measure_all(evidence, _silent)
+    measured = measure_all(evidence, silent)
     results = Results(
         units=evidence.sheet.units,
-        tach=measured.tach,
+        tach=measured.gearing.tach,
         manoeuvres=tuple(
             Manoeuvre(m.id, m.kind, m.start_s, m.end_s) for m in evidence.manoeuvres if m.used
         ),
-        speedometer=measured.speedometer,
-        gearing=measured.gearing,
-        braking=measured.braking,
-        coasting=measured.coasting,
-        pulls=measured.pulls,
-        channels=measured.channels,
+        speedometer=measured.speedometer.result,
+        gearing=measured.gearing.result,
+        braking=measured.braking.result,
+        coasting=measured.coasting.result,
+        pulls=measured.pulls.result,
+        channels=measured.channels.result,
     )
     return Source(results, evidence, measured.traces)
 

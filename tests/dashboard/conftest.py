@@ -6,6 +6,7 @@ import os
 import shutil
 import threading
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,6 +15,7 @@ from werkzeug.serving import make_server
 
 import dashboard.work
 from dashboard.app import make_app
+from dashboard.intake import Taken
 from dashboard.work import Work
 from roadtest.check import Survey, survey
 from roadtest.drive import Drive, read_drive
@@ -41,10 +43,12 @@ def surveyed_once() -> Iterator[None]:
     known: dict[tuple[str, ...], Survey] = {}
 
     def remembering(drive: Drive, progress: Progress) -> Survey:
-        key = tuple(file.sha256 for file in drive.files)
+        # What the crew read off the dial is in no test's notes but the samples' own.
+        key = tuple(file.sha256 for file in drive.files if file.kind != "notes")
         if key not in known:
             known[key] = survey(drive, progress)
-        return known[key]
+        seen = known[key]
+        return replace(seen, drive=drive, evidence=replace(seen.evidence, notes=drive.notes))
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(dashboard.work, "survey", remembering)
@@ -53,10 +57,18 @@ def surveyed_once() -> Iterator[None]:
 
 @pytest.fixture(scope="session")
 def checked_work(surveyed_once: None) -> Work:
-    """The sample drive, as its files have it. Nothing may be typed into it."""
+    """The sample drive, as its files have it. Nothing may be entered into it."""
     work = Work("before-axle-change")
-    work.run(lambda: read_drive(SAMPLE))
+    work.run(lambda: Taken(read_drive(SAMPLE)))
     assert not work.fault
+    return work
+
+
+@pytest.fixture
+def fresh_work(checked_work: Work) -> Work:
+    """The same drive, to be edited; it has no folder to save into."""
+    work = Work(checked_work.name)
+    work.begin(Taken(checked_work.checked.found.drive), checked_work.checked)
     return work
 
 

@@ -20,10 +20,9 @@ from dashboard import intake
 from dashboard.app import make_app
 from dashboard.drive_view import drive_body
 from dashboard.evidence_view import Asked, Screen, evidence_view, subjects
-from dashboard.intake import DriveFolder, drive_from_upload, plain_name
+from dashboard.intake import DriveFolder, Taken, drive_from_upload, plain_name
 from dashboard.work import MOST_DRIVES, MOST_SESSIONS, Sessions, Work
 from roadtest.dashboard_command import is_loopback, warning
-from roadtest.drive import Drive
 from roadtest.errors import InputError, InputErrors
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_logs"
@@ -56,7 +55,8 @@ def client(app: Dash) -> FlaskClient:
 
 def test_dropped_files_are_the_drive_that_the_folder_is() -> None:
     files = sorted(SAMPLE.iterdir())
-    drive = drive_from_upload([url_of(f.read_bytes()) for f in files], [f.name for f in files])
+    taken = drive_from_upload([url_of(f.read_bytes()) for f in files], [f.name for f in files])
+    drive = taken.drive
     assert {f.name for f in drive.files} == {f.name for f in files}
     assert all(file.kind != "ignored" for file in drive.files)
     assert drive.notes is not None
@@ -80,7 +80,7 @@ def test_a_name_is_its_last_part_and_printable(name: str, expected: str) -> None
 def test_a_broken_file_is_told_beside_its_name_and_the_rest_used() -> None:
     files = {f.name: f.read_bytes() for f in SAMPLE.iterdir()}
     files["../<img src=x>.gz"] = gzip.compress(b"x" * 99)[:6]
-    drive = drive_from_upload([url_of(data) for data in files.values()], list(files))
+    drive = drive_from_upload([url_of(data) for data in files.values()], list(files)).drive
     (broken,) = (file for file in drive.files if file.kind == "ignored")
     assert broken.name == "<img src=x>.gz"
     assert broken.why_ignored
@@ -121,7 +121,7 @@ def test_a_folder_offers_its_drives_by_name_and_nothing_else(tmp_path: Path) -> 
 def test_nobody_sees_the_drive_of_another() -> None:
     sessions = Sessions()
 
-    def none() -> Drive:
+    def none() -> Taken:
         raise InputError("x", "", "nothing", "")
 
     mine = sessions.start("me", "a drive", none)
@@ -135,7 +135,7 @@ def test_nobody_sees_the_drive_of_another() -> None:
 def test_drives_and_browsers_kept_are_bounded() -> None:
     sessions = Sessions()
 
-    def none() -> Drive:
+    def none() -> Taken:
         raise InputError("x", "", "nothing", "")
 
     works = [sessions.start("me", "a drive", none) for _ in range(MOST_DRIVES + 1)]
@@ -151,7 +151,7 @@ def test_a_fault_of_ours_is_told_on_the_page_and_in_the_log(
 ) -> None:
     ended = threading.Event()
 
-    def broken() -> Drive:
+    def broken() -> Taken:
         ended.set()
         raise ZeroDivisionError
 

@@ -345,3 +345,43 @@ def test_no_row_is_lost_in_silence(rows: list[list[str]]) -> None:
     lost = sum(loss.count for loss in notes.rejected.values())
     assert len(notes.rows) + lost == len(written)
     assert all(note.u_time_s > 0.0 for note in notes.rows)
+
+
+# What is left out or moved by hand
+
+
+def test_what_is_left_out_has_its_reason() -> None:
+    note = one("2026-05-02T08:01:00Z,left out,stop-2,,a dog ran out")
+    assert (note.item, note.text, note.remark) == ("left out", "stop-2", "a dog ran out")
+    assert one(",left out,stop-2,,why").time_s is None
+    assert one("08:01,left out,,,why").text == ""
+
+
+def test_a_target_is_a_line_of_the_build_sheet() -> None:
+    note = one(',target,"mfdd = ""5.0 m/s^2""",,drum brakes')
+    assert (note.item, note.text, note.remark) == ("target", 'mfdd = "5.0 m/s^2"', "drum brakes")
+
+
+@pytest.mark.parametrize(
+    ("row", "said"),
+    [
+        (",left out,stop-2,,", "left out without a reason; expected the reason, under remark"),
+        (",left out,,,why", "left out, but not what; expected a time inside the manoeuvre"),
+        (',target,"mfdd = ""5 m/s^2""",,', "target without a reason"),
+        (",target,,,why", "a target without a value; expected one target as in the build sheet"),
+        (',target,"mfdd = ""5 kg""",,why', 'target mfdd: "5 kg" is a mass; expected an accel'),
+        (",target,mfd = 3,,why", 'target mfd: unknown key, did you mean "mfdd"?'),
+        (",target,mfdd,,why", "target end of file: not TOML"),
+        (',target,"fade=""75 %""\nmfdd=""5 m/s^2""",,why', "2 targets in one row"),
+        (",target,drift = {},,why", "target drift: "),
+        (",target,standing = [],,why", "0 targets in one row"),
+    ],
+)
+def test_what_cannot_be_left_out_or_moved_is_one_clear_line(row: str, said: str) -> None:
+    (line,) = faults(row + "\n")
+    assert line.startswith(f"notes.csv, line 2: {said}")
+
+
+def test_an_apostrophe_that_keeps_a_formula_from_running_is_no_part_of_the_text() -> None:
+    assert one(",left out,stop-2,,'=1+1").remark == "=1+1"
+    assert one(",remark,'tis wet,,'quoted'").remark == "'quoted'"

@@ -121,7 +121,7 @@ def measure_braking(evidence: Evidence) -> BrakingMeasured:
 def _measured(evidence: Evidence, manoeuvre: Manoeuvre) -> StopDraws | None:
     """Return a stop or snub in draws, None where the fixes do not show it."""
     draws = evidence.draws.get(manoeuvre.id)
-    if draws is None or not _is_seen(evidence, manoeuvre):
+    if draws is None or manoeuvre.left_out or not _is_seen(evidence, manoeuvre):
         return None
     rng = _rng(evidence, manoeuvre.id)
     made = measure_stop(manoeuvre, Curves(draws), evidence.motion, rng)

@@ -42,8 +42,20 @@ def noted_readings(evidence: Evidence, road: Road) -> tuple[Noted, ...]:
     if evidence.notes is None:
         return ()
     rows = evidence.notes.rows
-    found = [_reading(note, rows, evidence, road) for note in rows if note.item == "tach"]
+    found = [
+        _reading(note, rows, evidence, road)
+        for note in rows
+        if note.item == "tach" and not _left_out(note, evidence)
+    ]
     return tuple(sorted((n for n in found if n is not None), key=lambda n: n.time_s))
+
+
+def _left_out(note: Note, evidence: Evidence) -> bool:
+    """Return whether a reading was taken in a manoeuvre that somebody left out."""
+    time = drive_time(note, evidence)
+    return time is not None and any(
+        made.left_out and made.start_s <= time <= made.end_s for made in evidence.manoeuvres
+    )
 
 
 def seen_by_hand(readings: Sequence[Noted]) -> Seen:

@@ -58,7 +58,7 @@ def slips(
     found = []
     for manoeuvre in evidence.manoeuvres:
         drawn = evidence.draws.get(manoeuvre.id)
-        if manoeuvre.kind != "pull" or drawn is None:
+        if manoeuvre.kind != "pull" or not manoeuvre.used or drawn is None:
             continue
         stretches = _stretches(followed, manoeuvre, drawn, followed.fit, rng)
         if stretches:

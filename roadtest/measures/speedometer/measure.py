@@ -9,7 +9,7 @@ import numpy as np
 
 from roadtest.evidence import Evidence
 from roadtest.manoeuvres import Manoeuvre
-from roadtest.measures.odometer import measure_odometer, odometer_limit
+from roadtest.measures.odometer import odometer_limit
 from roadtest.measures.speedometer.advice import advice, as_corrections
 from roadtest.measures.speedometer.cautions import cautions
 from roadtest.measures.speedometer.channel import DialLog, dial_log
@@ -23,7 +23,7 @@ from roadtest.measures.speedometer.pairing import Pairing, pair
 from roadtest.measures.speedometer.points import Point, dial_points, point_of
 from roadtest.measures.speedometer.readings import dial_readings, graduation_of
 from roadtest.measures.speedometer.target import dial_target, errors_at_test_speeds
-from roadtest.results import SpeedometerResult
+from roadtest.results import OdometerResult, SpeedometerResult
 
 
 @dataclass(frozen=True)
@@ -34,17 +34,20 @@ class SpeedometerMeasured:
     fit: DialFit | None = None
 
 
-def measure_speedometer(evidence: Evidence) -> SpeedometerMeasured:
+def measure_speedometer(
+    evidence: Evidence, odometer: OdometerResult | None = None
+) -> SpeedometerMeasured:
     """Return what the drive shows of the speedometer.
+
+    `odometer` is what it shows of the odometer, which goes along with most changes to the dial.
 
     Every hold used is listed with its true speed, and with the error where a dial reading belongs
     to it (see `point_of` for what the intervals hold). Two speeds or more give the dial's law, what
     it means, and what to change.
     """
     sheet, target = evidence.sheet, dial_target(evidence.sheet)
-    holds = [
-        m for m in evidence.manoeuvres if m.kind == "hold" and m.used and m.id in evidence.draws
-    ]
+    # A reading belongs to the hold it was taken in, left out by hand or not.
+    holds = [m for m in evidence.manoeuvres if m.kind == "hold" and m.id in evidence.draws]
     pairing = _paired(evidence, holds)
     log, log_notes = dial_log(evidence)
     points = list(_points(evidence, holds, pairing, log))
@@ -55,7 +58,9 @@ def measure_speedometer(evidence: Evidence) -> SpeedometerMeasured:
         head=head_result(sheet, fit.scale if fit else None),
         notes=(*pairing.notes, *log_notes, *cautions(sheet, readings, fit, target)),
     )
-    return SpeedometerMeasured(_explained(evidence, result, fit) if fit else result, fit)
+    return SpeedometerMeasured(
+        _explained(evidence, result, fit, odometer or OdometerResult()) if fit else result, fit
+    )
 
 
 def _paired(evidence: Evidence, holds: Sequence[Manoeuvre]) -> Pairing:
@@ -78,11 +83,13 @@ def _paired(evidence: Evidence, holds: Sequence[Manoeuvre]) -> Pairing:
 def _points(
     evidence: Evidence, holds: Sequence[Manoeuvre], pairing: Pairing, log: DialLog | None
 ) -> Iterator[Point]:
-    """Yield every hold with each of its readings, or once without one.
+    """Yield every hold used with each of its readings, or once without one.
 
     The continuous log serves where nobody noted anything.
     """
     for number, hold in enumerate(holds):
+        if not hold.used:
+            continue
         rng = np.random.default_rng([evidence.seed, 41, number])
         readings = pairing.of_hold.get(hold.id, ())
         if not readings and log is not None:
@@ -92,11 +99,12 @@ def _points(
             yield point_of(evidence, hold, reading, rng)
 
 
-def _explained(evidence: Evidence, result: SpeedometerResult, fit: DialFit) -> SpeedometerResult:
+def _explained(
+    evidence: Evidence, result: SpeedometerResult, fit: DialFit, odometer: OdometerResult
+) -> SpeedometerResult:
     """Return the result with the law, what it means, and what to change."""
     sheet, target = evidence.sheet, dial_target(evidence.sheet)
     meaning = explain(fit, sheet.units)
-    odometer = measure_odometer(evidence).result
     advised = advise(
         Before(
             fit.law,

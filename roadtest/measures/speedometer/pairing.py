@@ -40,8 +40,11 @@ def pair(
 ) -> Pairing:
     """Return each reading with its hold: by the time noted, the others by their order.
 
-    Readings without a time are matched with the holds that no timed reading has.
+    Readings without a time are matched with the holds that no timed reading has. One typed in
+    beside a hold then takes the place of whatever went with it; of several the last.
     """
+    typed = [reading for reading in readings if reading.typed]
+    readings = [reading for reading in readings if not reading.typed]
     found: dict[str, list[DialReading]] = {}
     notes: list[str] = []
     for reading in (reading for reading in readings if reading.time_s is not None):
@@ -56,6 +59,11 @@ def pair(
     u_shown = np.array([reading.u_shown_mps for reading in listed])
     for reading, chances in zip(listed, chances_in_order(shown, u_shown, rest), strict=True):
         _settle(reading, chances, [holds[k] for k in free], found, notes, units)
+    for reading in typed:
+        alone: dict[str, list[DialReading]] = {}
+        chances = chances_by_time(reading.time_s or 0.0, reading.u_time_s, speeds, drive_s)
+        _settle(reading, chances, holds, alone, notes, units)
+        found |= alone
     return Pairing({hold: tuple(taken) for hold, taken in found.items()}, tuple(notes))
 
 

@@ -41,6 +41,7 @@ class DialReading:
     time_s: float | None = None
     u_time_s: float = 0.0
     u_mps: float | None = None
+    typed: bool = False  # in beside a hold: stands for whatever else goes with that hold
 
     @property
     def u_shown_mps(self) -> float:
@@ -63,9 +64,14 @@ def graduation_of(dial: Speedometer) -> float:
 
 
 def dial_readings(evidence: Evidence) -> tuple[DialReading, ...]:
-    """Return the readings in the notes, in file order; without any, those of the build sheet."""
-    noted = tuple(_noted(evidence))
-    return noted or tuple(_listed(evidence.sheet))
+    """Return the readings in the notes, in file order; without any, those of the build sheet.
+
+    Those typed in beside holds come last, and don't make the build sheet's go.
+    """
+    found = tuple(_noted(evidence))
+    noted = tuple(reading for reading in found if not reading.typed)
+    typed = tuple(reading for reading in found if reading.typed)
+    return (noted or tuple(_listed(evidence.sheet))) + typed
 
 
 def _noted(evidence: Evidence) -> Iterator[DialReading]:
@@ -84,10 +90,11 @@ def _noted(evidence: Evidence) -> Iterator[DialReading]:
             # "62.5" was still read off 2 mph divisions; "60" was not read closer than to 1 mph.
             step_mps=max(graduation, note.resolution or 0.0),
             source="notes",
-            # What was typed in has no line, and says itself where it belongs.
-            place=f"{notes.name} line {note.line}" if note.line else note.remark,
+            # What was typed in says itself where it belongs.
+            place=note.remark.partition(",")[0] if note.typed else f"{notes.name} line {note.line}",
             time_s=None if note.time_s is None else note.time_s - start_s,
             u_time_s=note.u_time_s,
+            typed=note.typed,
         )
 
 

@@ -1,0 +1,104 @@
+"""A build sheet from a form, for files that came without one."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from typing import Any, Final
+
+from dash import ALL, Dash, Input, Output, State, dcc, html, no_update
+from dash.exceptions import PreventUpdate
+
+from dashboard.guard import browser_key
+from dashboard.ids import Ids
+from dashboard.intake import Files, Taken, taken_from
+from dashboard.server import Server
+from roadtest.build_sheet import read_build_sheet
+from roadtest.build_sheet.least import USUAL_TARGETS, LeastSheet
+from roadtest.edits import MOST_LETTERS
+from roadtest.errors import RoadtestError
+
+_FIELDS: Final = {
+    "label": "What the car is called",
+    "tyre_size": "Tyre size, such as 165/80R13",
+    "rolling_circumference": "or its measured rolling circumference, such as 1.742 m",
+    "ratios": "Gearbox ratios, first gear first: 3.41, 2.08, 1.40, 1.00",
+    "axle": "Axle ratio, or teeth of pinion and crown wheel: 4.22 or 9/38",
+}
+
+
+def sheet_form() -> Any:
+    """Return the form. Everything in it may stay empty but the units."""
+    fields: list[Any] = []
+    for key, label in _FIELDS.items():
+        name = Ids.sheet(key)
+        said = json.dumps(name, sort_keys=True, separators=(",", ":"))
+        fields += [
+            html.Label(label, htmlFor=said, className="label"),
+            dcc.Input(id=name, type="text", autoComplete="off", maxLength=MOST_LETTERS, value=""),
+        ]
+    targets = [
+        {"label": f"{name} ({value})", "value": name} for name, value in USUAL_TARGETS.items()
+    ]
+    return html.Div(
+        [
+            html.H2("A build sheet for it"),
+            html.P(
+                "Fill in what is known; what stays empty is not judged. The sheet can be "
+                "downloaded afterwards, to go with the drive's files."
+            ),
+            html.Span("What people read", className="label"),
+            dcc.RadioItems(["mph", "km/h"], "mph", id=Ids.sheet("units"), inline=True),
+            *fields,
+            html.Span("Targets to judge, with a value to begin with", className="label"),
+            dcc.Checklist(targets, [], id=Ids.sheet("targets")),
+            html.Button("Check the drive with it", id=Ids.SHEET, n_clicks=0),
+            html.Div(id=Ids.SHEET_SAID, role="status", className="fault"),
+        ],
+        className="form card",
+        id="sheet-form",
+    )
+
+
+def connect_sheet_form(app: Dash, server: Server) -> None:
+    """Connect the form with the files that wait for a build sheet."""
+
+    @app.callback(
+        Output(Ids.DRIVE, "data", allow_duplicate=True),
+        Output(Ids.TICK, "disabled", allow_duplicate=True),
+        Output(Ids.SHEET_SAID, "children"),
+        Input(Ids.SHEET, "n_clicks"),
+        State(Ids.sheet(ALL), "value"),
+        State(Ids.sheet(ALL), "id"),
+        State(Ids.DRIVE, "data"),
+        prevent_initial_call=True,
+    )
+    def _make(clicks: int, values: list[Any], ids: list[Any], work_id: str | None) -> Any:
+        files = server.work(work_id).without_sheet
+        if not clicks or not files:
+            raise PreventUpdate
+        filled = {str(name["key"]): value for name, value in zip(ids, values, strict=True)}
+        text = _as_sheet(filled).as_toml()
+        try:
+            read_build_sheet(text.encode("utf-8", "replace"), "build.toml")
+        except RoadtestError as fault:
+            return no_update, no_update, [html.P(line) for line in str(fault).splitlines()]
+        work = server.sessions.start(browser_key(), "dropped files", _taking(files, text))
+        return work.id, False, ""
+
+
+def _taking(files: Files, text: str) -> Any:
+    def take() -> Taken:
+        return taken_from(files, text)
+
+    return take
+
+
+def _as_sheet(filled: Mapping[str, Any]) -> LeastSheet:
+    texts = {key: " ".join(str(filled.get(key) or "").split()) for key in _FIELDS}
+    wanted = filled.get("targets") or []
+    return LeastSheet(
+        units=str(filled.get("units") or ""),
+        targets=[name for name in USUAL_TARGETS if name in wanted],
+        **texts,
+    )

@@ -1,0 +1,209 @@
+"""What is entered by hand on the page, in a real Chromium: seen at once, undone, saved, kept."""
+
+from __future__ import annotations
+
+import shutil
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Locator, Page, expect
+from werkzeug.serving import make_server
+
+from dashboard.app import make_app
+from tests.dashboard.browsing import CHECK_MS, SAMPLE, Watch, drop, no_sideways_scroll, opened, pick
+
+pytestmark = pytest.mark.slow
+
+NASTY = "=HYPERLINK(1) <img src=x onerror=document.title='gone'> \"dog\"; ran, out"
+
+
+class Served:
+    """The page over a folder of drives, as it can be stopped and started again."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.start()
+
+    def start(self) -> None:
+        self._server = make_server("127.0.0.1", 0, make_app(self.folder).server, threaded=True)
+        self._thread = threading.Thread(target=self._server.serve_forever)
+        self._thread.start()
+        self.address = f"http://127.0.0.1:{self._server.server_port}/"
+
+    def stop(self) -> None:
+        self._server.shutdown()
+        self._thread.join()
+        self._server.server_close()
+
+
+@pytest.fixture
+def served(tmp_path: Path) -> Iterator[Served]:
+    shutil.copytree(SAMPLE, tmp_path / "drives" / "first drive")
+    serving = Served(tmp_path / "drives")
+    yield serving
+    serving.stop()
+
+
+def choose(page: Page, name: str, option: str) -> None:
+    page.locator(f"#{name}").click()
+    page.get_by_role("option", name=option).first.click()
+
+
+def button(page: Page, name: str) -> Locator:
+    return page.get_by_role("button", name=name, exact=True)
+
+
+def finding(page: Page, title: str) -> Locator:
+    return page.locator(".finding", has_text=title).first
+
+
+def leave_out(page: Page, made: str, why: str) -> None:
+    choose(page, "out-which", made)
+    page.locator("#out-why").fill(why)
+    button(page, "Leave it out").click()
+
+
+def test_left_out_moved_undone_saved_and_there_after_a_restart(
+    desktop: BrowserContext, served: Served, watch: Watch
+) -> None:
+    notes = served.folder / "first drive" / "notes.csv"
+    before = notes.read_bytes()
+    page = opened(desktop, served.address, watch)
+    pick(page, "first drive")
+    stops = finding(page, "mean fully developed deceleration")
+    expect(stops).to_contain_text("PASS")
+    expect(button(page, "Undo")).to_be_disabled()
+
+    button(page, "Leave it out").click()
+    expect(page.locator("#typed-said")).to_contain_text("no such manoeuvre")
+    began = time.monotonic()
+    leave_out(page, "stop-3", NASTY)
+    expect(page.locator(".entered")).to_contain_text(f"stop-3: left out by hand: {NASTY}")
+    print(f"left out to findings: {time.monotonic() - began:.2f} s")  # noqa: T201
+    assert page.locator("img[onerror]").count() == 0 and page.title() == "roadtest"
+
+    choose(page, "move-which", "mfdd")
+    expect(page.locator("#move-to")).to_have_value('"5.8 m/s^2"')
+    page.locator("#move-to").fill("12 kg")
+    page.locator("#move-why").fill("a softer surface")
+    button(page, "Move it").click()
+    expect(page.locator("#typed-said")).to_contain_text("targets, mfdd")
+    page.locator("#move-to").fill("12 m/s^2")
+    began = time.monotonic()
+    button(page, "Move it").click()
+    expect(finding(page, "mean fully developed deceleration")).to_contain_text("FAIL")
+    print(f"target moved to findings: {time.monotonic() - began:.2f} s")  # noqa: T201
+    expect(page.locator("#typed-said")).to_be_empty()
+
+    began = time.monotonic()
+    button(page, "Undo").click()
+    expect(finding(page, "mean fully developed deceleration")).to_contain_text("PASS")
+    print(f"undone to findings: {time.monotonic() - began:.2f} s")  # noqa: T201
+    button(page, "Redo").click()
+    expect(finding(page, "mean fully developed deceleration")).to_contain_text("FAIL")
+
+    reading = page.get_by_label("hold-5")
+    reading.fill("57")
+    reading.press("Enter")
+    expect(page.locator(".saved")).to_contain_text("3 changes not saved")
+    assert notes.read_bytes() == before
+    button(page, "Save in the drive's notes.csv").click()
+    expect(page.locator(".saved")).to_contain_text("Saved in the drive's notes.csv")
+    saved = notes.read_bytes()
+    assert saved.startswith(before)
+    assert b"'=HYPERLINK(1)" in saved and saved.count(b"\n") == before.count(b"\n") + 3
+
+    page.close()
+    served.stop()
+    served.start()
+    page = opened(desktop, served.address, watch)
+    pick(page, "first drive")
+    expect(page.locator(".entered")).to_contain_text(f"stop-3: left out by hand: {NASTY}")
+    expect(finding(page, "mean fully developed deceleration")).to_contain_text("FAIL")
+    expect(page.get_by_label("hold-5")).to_have_value("57")
+    expect(page.locator(".saved")).to_contain_text("Nothing was changed here")
+    no_sideways_scroll(page)
+    for name in ("stop-3", "mfdd"):
+        button(page, f"Take back {name}").click()
+        expect(button(page, f"Take back {name}")).to_have_count(0)
+    notes.write_bytes(saved + b",remark,written meanwhile,,\n")
+    button(page, "Save in the drive's notes.csv").click()
+    expect(page.locator("#typed-said")).to_contain_text("changed on disk since it was read")
+    assert b"written meanwhile" in notes.read_bytes()
+
+
+def test_readings_and_inspections_of_dropped_files_come_as_a_download(
+    desktop: BrowserContext, address: str, watch: Watch, tmp_path: Path
+) -> None:
+    page = opened(desktop, address, watch)
+    drop(page, sorted(SAMPLE.iterdir()))
+    expect(page.locator(".finding").first).to_be_visible(timeout=CHECK_MS)
+    page.locator("#odometer-shown").fill("41216.5")
+    page.locator("#odometer-when").fill("noon")
+    button(page, "Add the reading").click()
+    expect(page.locator("#typed-said")).to_contain_text("odometer, time: noon")
+    page.locator("#odometer-when").fill("end")
+    button(page, "Add the reading").click()
+    expect(page.locator(".entered")).to_contain_text("Odometer 41216.5 mile at 2026-05-02T")
+    page.locator("#looked-at").fill("brake hoses")
+    page.get_by_label("fail", exact=True).check()
+    button(page, "Add the inspection").click()
+    expect(finding(page, "Inspection: brake hoses")).to_contain_text("FAIL")
+    expect(button(page, "Save in the drive's notes.csv")).to_have_count(0)
+    with page.expect_download() as download:
+        page.get_by_role("link", name="Download notes.csv").click()
+    download.value.save_as(tmp_path / "notes.csv")
+    content = (tmp_path / "notes.csv").read_bytes()
+    assert content.startswith((SAMPLE / "notes.csv").read_bytes())
+    assert content.endswith(b",inspection,fail,,brake hoses\n")
+
+
+def test_a_drive_without_a_build_sheet_gets_one_from_a_form(
+    desktop: BrowserContext, address: str, watch: Watch, tmp_path: Path
+) -> None:
+    page = opened(desktop, address, watch)
+    drop(page, sorted(file for file in SAMPLE.iterdir() if file.name != "build.toml"))
+    expect(page.locator("#sheet-form")).to_be_visible(timeout=CHECK_MS)
+    expect(page.locator("#tell .fault").first).to_contain_text("there is no build.toml in it")
+    page.get_by_label("What the car is called").fill("<b>The green one</b>")
+    page.get_by_label("Tyre size").fill("165/80R13")
+    page.get_by_label("Gearbox ratios").fill("3.41, 2.08, 1.40, 1.00, 0.82")
+    page.get_by_label("Axle ratio").fill("nine")
+    page.get_by_label("mfdd").check()
+    button(page, "Check the drive with it").click()
+    expect(page.locator("#sheet-said")).to_contain_text("build.toml, axle.ratio")
+    page.get_by_label("Axle ratio").fill("9/38")
+    button(page, "Check the drive with it").click()
+    expect(finding(page, "mean fully developed deceleration")).to_be_visible(timeout=CHECK_MS)
+    expect(page.locator(".head h2")).to_have_text("<b>The green one</b>")
+    with page.expect_download() as download:
+        page.get_by_role("link", name="Build sheet (TOML)").click()
+    download.value.save_as(tmp_path / "build.toml")
+    text = (tmp_path / "build.toml").read_text(encoding="utf-8")
+    assert "ratios = [3.41, 2.08, 1.4, 1.0, 0.82]" in text and "teeth = [9, 38]" in text
+
+
+def test_two_people_edit_the_same_drive_each_for_themselves(
+    browser: Browser, desktop: BrowserContext, served: Served, watch: Watch
+) -> None:
+    yours = browser.new_context(viewport={"width": 390, "height": 844})
+    pages = [opened(context, served.address, watch) for context in (desktop, yours)]
+    for page in pages:
+        page.locator(".drives button", has_text="first drive").click()
+    for page in pages:
+        expect(page.locator(".finding").first).to_be_visible(timeout=CHECK_MS)
+    mine, other = pages
+    leave_out(mine, "stop-3", "mine")
+    expect(mine.locator(".entered")).to_contain_text("mine")
+    leave_out(other, "stop-4", "yours")
+    expect(other.locator(".entered")).to_contain_text("yours")
+    expect(other.locator(".entered li")).to_have_count(1)
+    no_sideways_scroll(other)
+    button(mine, "Save in the drive's notes.csv").click()
+    expect(mine.locator(".saved")).to_contain_text("Saved")
+    button(other, "Save in the drive's notes.csv").click()
+    expect(other.locator("#typed-said")).to_contain_text("changed on disk since it was read")
+    yours.close()
