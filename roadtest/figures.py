@@ -68,7 +68,7 @@ def put_figures(page: Sheet, results: Results, units: ReadIn) -> None:
     _put_braking(page, results.braking, units)
     _put_coasting(page, results.coasting, units)
     _put_pulls(page, results.pulls, units)
-    _put_channels(page, results)
+    _put_channels(page, results, units)
     if results.inspections:
         page.heading("Inspections")
         for inspection in results.inspections:
@@ -271,16 +271,20 @@ def _put_pulls(page: Sheet, pulls: PullsResult, units: ReadIn) -> None:
         page.table(["from rest", f"to, {units}", "time, s"], rows)
 
 
-def _put_channels(page: Sheet, results: Results) -> None:
+def _put_channels(page: Sheet, results: Results, units: ReadIn) -> None:
     if not results.channels:
         return
     page.heading("Channels")
     rows = [
         [
             channel.name,
-            channel.unit,
-            "" if channel.min is None else number_text(channel.min),
-            "" if channel.max is None else number_text(channel.max),
+            in_read_unit(Quantity(0.0, 0.0, channel.unit), units).unit,
+            *(
+                ""
+                if end is None
+                else number_text(in_read_unit(Quantity(end, 0.0, channel.unit), units).value)
+                for end in (channel.min, channel.max)
+            ),
             "" if channel.at_max_s is None else clock_text(channel.at_max_s),
         ]
         for channel in results.channels

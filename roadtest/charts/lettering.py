@@ -36,6 +36,14 @@ _WIDE_FROM: Final = 0x1100
 _FORBIDDEN: Final = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 
+_HYPHEN: Final = re.compile(r"(?<![^\s(±])-(?=[0-9]+(?:\.[0-9]+)?(?:[\s,;:)]|$))")
+
+
+def true_minus(text: str) -> str:
+    """Return `text` with a minus sign before numbers below zero, where there was a hyphen."""
+    return _HYPHEN.sub("−", text)
+
+
 def width_pt(text: str, size_pt: float) -> float:
     """Return how wide `text` is at most, in points, at a letter size of `size_pt`."""
     return size_pt * sum(_em(letter) for letter in text)

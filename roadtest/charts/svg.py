@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 
 from roadtest.charts.frames import LETTERS_PT, TITLE_PT, Entry, Frame, laid_out
-from roadtest.charts.lettering import FAMILY, fitted, harmless, identifier
+from roadtest.charts.lettering import FAMILY, fitted, harmless, identifier, true_minus
 from roadtest.charts.model import CAPS, Chart, Span
 from roadtest.charts.palette import LIGHT, Palette
 from roadtest.charts.placing import words_of
@@ -70,7 +70,8 @@ def _opening(chart: Chart, name: str, size: tuple[float, float], palette: Palett
 
 def _text(text: str, x: float, y: float, ink: str, style: str = "") -> str:
     style = f" {style}" if style else ""
-    return f'<text x="{number(x)}" y="{number(y)}" fill="{ink}"{style}>{harmless(text)}</text>'
+    said = harmless(true_minus(text))
+    return f'<text x="{number(x)}" y="{number(y)}" fill="{ink}"{style}>{said}</text>'
 
 
 def _legend_entry(entry: Entry, pen: Pen) -> list[str]:

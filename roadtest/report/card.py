@@ -29,7 +29,8 @@ def glove_box_card(results: Results, units: ReadIn) -> list[Block]:
     if not tables:
         return []
     label = results.car.label
-    note = "From the road test of this car. Holds for these tyres, gears and instruments only."
+    day = "" if results.drive.start_utc is None else f" on {results.drive.start_utc[:10]}"
+    note = f"As driven{day}. Holds for these tyres, gears and instruments only."
     return [
         Heading("For the glove box, to cut out", new_page=True),
         GloveBoxCard(label, tuple(tables), note),

@@ -11,12 +11,12 @@ import re
 import unicodedata
 from typing import Final, TypeVar
 
+from roadtest.charts.lettering import true_minus
 from roadtest.terminal import clean
 
 _SCRIPTS: Final = ("LATIN", "GREEK", "CYRILLIC", "HEBREW", "ARABIC")
 _SIGNS: Final = frozenset("–—‘’“”…·±×÷°²³¹½¼¾µ€£§✓✗→←≤≥≈−′″•‰‹›«»")
 
-_MINUS: Final = re.compile(r"(?<![^\s(±])-(?=[0-9]+(?:\.[0-9]+)?(?:[\s,;:)]|$))")
 _OF_ONE_PIECE: Final = re.compile(
     r"(?<=[0-9]) (?=±|(?:%|°|°C|mph|km/h|miles?|km|m/s²|m/s|m²|m|s|min|h|Hz|rpm|r/min|kg|hp|kW"
     r"|bar|hPa)(?![\w/]))|(?<=±) (?=[0-9])"
@@ -27,7 +27,7 @@ Plain = TypeVar("Plain")
 
 def typeset(text: str) -> str:
     """Return `text` with true minus signs, and no figure torn from its interval or unit."""
-    return _OF_ONE_PIECE.sub("\u00a0", _MINUS.sub("−", text))
+    return _OF_ONE_PIECE.sub("\u00a0", true_minus(text))
 
 
 def printable(value: Plain) -> Plain:

@@ -137,7 +137,7 @@ def _losses(logs: tuple[LogInfo, ...]) -> list[Block]:
                 f"{log.name}: {plural(len(log.gaps), 'gap')}, the longest of "
                 f"{number_text(longest, 3)} s"
             )
-    return [Bullets(tuple(said), small=True)] if said else []
+    return [Bullets(tuple(said), small=True, paired=True)] if said else []
 
 
 def _by_hand(results: Results) -> list[Block]:
