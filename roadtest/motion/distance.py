@@ -15,6 +15,8 @@ LONG_GAP_S = 3.0
 """Over a longer gap a speed at either end tells less than the two places do."""
 _U_PLACE_M = 2.0  # standard, of one position against another some seconds later
 _BEND_SHARE = 0.01  # a road is about this much longer than the chord; and uncertain by as much
+_ALONG = np.cos(np.radians(45.0))
+"""A car that goes in and comes out within 45° of the chord drove along it (our choice)."""
 
 
 def distance_driven(motion: Motion, ground: Ground, start_s: float, end_s: float) -> Quantity:
@@ -71,7 +73,7 @@ def _over_gaps(
     """Return way and variance over long gaps, by their chords; take them out of the weights."""
     time = motion.time_s
     way = variance = 0.0
-    for k in np.flatnonzero(np.diff(time) > LONG_GAP_S):
+    for k in np.flatnonzero(np.diff(time) > LONG_GAP_S).tolist():
         chord = float(
             np.hypot(
                 ground.east_m[k + 1] - ground.east_m[k], ground.north_m[k + 1] - ground.north_m[k]
@@ -84,9 +86,27 @@ def _over_gaps(
         before = _weights(time, max(float(time[k]), start_s))
         weight_v -= over[0] - before[0]
         weight_a -= over[1] - before[1]
-        way += share * chord * (1.0 + _BEND_SHARE)
+        longer = _detour(motion, ground, k, chord)
+        way += share * (chord * (1.0 + _BEND_SHARE) + 0.5 * longer)
         variance += 2.0 * _U_PLACE_M**2 + (_BEND_SHARE * chord) ** 2
+        variance += share**2 * longer**2 / 12.0
     return way, variance
+
+
+def _detour(motion: Motion, ground: Ground, k: int, chord: float) -> float:
+    """Return how much longer than the chord the way over the gap after fix `k` can have been, m.
+
+    Nothing where the car went in and came out along the chord. Else it turned, there and back for
+    all anybody knows: any way from the chord to that of the speeds at both ends is as likely.
+    """
+    ends = [k, k + 1]
+    gone = 0.5 * float(motion.speed_mps[ends].sum() * np.diff(motion.time_s[ends])[0])
+    if gone <= chord:
+        return 0.0
+    east, north = np.diff(ground.east_m[ends])[0], np.diff(ground.north_m[ends])[0]
+    way = ground.heading_rad[ends]
+    along = (east * np.sin(way) + north * np.cos(way)) / max(chord, 1e-9)
+    return 0.0 if np.all(along > _ALONG) else gone - chord
 
 
 def _variance(motion: Motion, ground: Ground, weight_v: Floats, weight_a: Floats) -> float:

@@ -12,6 +12,7 @@ from roadtest.motion.distance import LONG_GAP_S, distance_driven
 from roadtest.motion.estimate import Span
 from roadtest.motion.ground import Ground, ground_under
 from tests.motion.conftest import Case, make_case
+from tests.simulation.driver import Driver, simulate
 from tests.simulation.ensembles import random_drive
 from tests.simulation.receiver import Receiver
 from tests.simulation.truth import Truth
@@ -106,6 +107,25 @@ def test_over_a_gap_the_places_at_its_ends_tell_the_way(gap_s: float) -> None:
                 assert found.u95 < 7.0 + 0.02 * true  # two places, and a road that bends
     assert len(held) >= 3
     assert sum(held) >= binom.ppf(0.001, len(held), 0.95)
+
+
+def test_a_car_that_turned_round_in_a_gap_went_further_than_the_chord() -> None:
+    """There and back: the places at its ends are near one another, the way is long."""
+
+    def script(driver: Driver) -> None:
+        driver.start_rolling(15.0)
+        driver.cruise(18.0, 25.0)
+        driver.turn_round()
+        driver.cruise(18.0, 40.0)
+
+    truth = simulate(script, seed=4)
+    (turn,) = truth.of_kind("turn")
+    gap = (turn.start_s - 15.0, turn.end_s + 20.0)
+    case = make_case(truth, Receiver(rate_hz=5.0, gaps=(gap,)), 4)
+    found = distance_driven(case.motion, ground_of(case), 0.0, float(case.motion.time_s[-1]))
+    true = road_way(case, 0.0, float(case.motion.time_s[-1]))
+    assert found.low < true < found.high
+    assert 0.03 * true < found.u95 < 0.5 * true
 
 
 def test_part_of_a_gap_counts_by_its_share() -> None:
