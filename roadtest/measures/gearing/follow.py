@@ -62,7 +62,7 @@ def follow(samples: EngineSamples, evidence: Evidence, road: Road) -> Followed:
     modes = find_modes(turns)
     fixed = bool(shifts) and is_fixed(samples, road, start)
     for k in range(_ROUNDS):
-        once = _once(evidence, samples, turns, modes, road)
+        once = _once(evidence, samples, turns, modes, road, clock)
         if once.fit is None or once.blocks is None:
             break
         fit = once.fit
@@ -80,7 +80,7 @@ def follow(samples: EngineSamples, evidence: Evidence, road: Road) -> Followed:
         turns = turns_per_metre(samples, road, clock)
         modes = _merged(fit.log_turns[kept], once.blocks.seconds[fit.gears][kept])
         modes = find_modes(turns, modes)  # a better clock makes more of them stand out
-    once = _once(evidence, samples, turns, modes, road)
+    once = _once(evidence, samples, turns, modes, road, clock)
     if once.fit is None or not _in_step(turns, once.sequence, once.fit, fixed):
         return Followed(samples, clock, shifts, turns, _nothing(turns), None, None, fixed)
     sequence = _renumbered(once.sequence, once.fit)
@@ -97,13 +97,18 @@ class _Once:
 
 
 def _once(
-    evidence: Evidence, samples: EngineSamples, turns: Turns, modes: Floats, road: Road
+    evidence: Evidence,
+    samples: EngineSamples,
+    turns: Turns,
+    modes: Floats,
+    road: Road,
+    clock: Clock,
 ) -> _Once:
     if not modes.size:
         return _Once(_nothing(turns), None, None)
     sequence = decode(turns, modes)
     blocks = blocks_of(evidence, samples, turns, sequence, modes.size)
-    return _Once(sequence, blocks, fit_ratios(blocks, samples, road))
+    return _Once(sequence, blocks, fit_ratios(blocks, samples, road, clock.drift))
 
 
 def _merged(modes: Floats, seconds: Floats) -> Floats:

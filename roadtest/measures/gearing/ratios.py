@@ -97,14 +97,20 @@ class Fit:
         return np.asarray(self.value + rng.normal(size=(count, self.value.size)) @ factor.T)
 
 
-def fit_ratios(blocks: Blocks, samples: EngineSamples, road: Road) -> Fit | None:
-    """Return the fit, None when there is nothing to fit."""
+def fit_ratios(
+    blocks: Blocks, samples: EngineSamples, road: Road, drift_in: float = 0.0
+) -> Fit | None:
+    """Return the fit, None when there is nothing to fit.
+
+    `drift_in` is the drift that the times of the blocks have in them already: what is known of a
+    clock's drift beforehand is known of it and what is still missing together.
+    """
     gears = np.unique(blocks.gear)
     if gears.size == 0 or blocks.gear.size < gears.size + 1:
         return None
     from_s = float(samples.time_s[0])
     design = _design(blocks, gears, from_s)
-    prior_mean, prior_u = _priors(gears.size, samples, road)
+    prior_mean, prior_u = _priors(gears.size, samples, road, drift_in)
     slow = _slow_errors(blocks, road)
     shared = slow.variance
     white = _white_variance(blocks, samples, road)
@@ -145,7 +151,9 @@ def _design(blocks: Blocks, gears: Ints, from_s: float) -> Floats:
     )
 
 
-def _priors(count: int, samples: EngineSamples, road: Road) -> tuple[Floats, Floats]:
+def _priors(
+    count: int, samples: EngineSamples, road: Road, drift_in: float
+) -> tuple[Floats, Floats]:
     """Return prior means and standard deviations [p]; the gears' are as good as none."""
     u_shift = U_UNKNOWN_S if samples.clock == "elapsed" else U_CALENDAR_S
     u_square = float(np.hypot(creep.U_GROWTH_PM2, creep.LINEAR * road.drag.u_square_pm))
@@ -153,7 +161,7 @@ def _priors(count: int, samples: EngineSamples, road: Road) -> tuple[Floats, Flo
     # Grades from altitudes may be right or mere error: their creep is anything between none and
     # that of any other push, and tells nothing of the latter.
     climb = 0.5 * creep.LINEAR
-    mean = [0.0, 0.0, creep.LINEAR, creep.SQUARE, 0.0, FILTER_S, turning, climb]
+    mean = [0.0, -drift_in, creep.LINEAR, creep.SQUARE, 0.0, FILTER_S, turning, climb]
     u = [u_shift, U_DRIFT, creep.U_LINEAR, creep.U_SQUARE, u_square, U_FILTER_S, u_turning, climb]
     return (
         np.concatenate([np.zeros(count), mean]),

@@ -2,8 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from roadtest.measures.gearing import measure_gearing
+from roadtest.measures.gearing.blocks import blocks_of
+from roadtest.measures.gearing.engine import engine_samples
+from roadtest.measures.gearing.follow import follow
+from roadtest.measures.gearing.ratios import fit_ratios
+from roadtest.measures.gearing.road import Road
+from roadtest.measures.gearing.sequence import decode
+from roadtest.measures.gearing.turns import turns_per_metre
 from tests.evidence_from_truth import evidence_from
+from tests.measures.gearing.drives import evidence_of
 from tests.measures.gearing.tach_logs import tach_log
 from tests.simulation.car import Car
 from tests.simulation.driver import Driver, simulate
@@ -32,3 +42,23 @@ def test_the_drift_of_a_clock_is_found_and_a_sound_clutch_is_sound() -> None:
     assert found.tach.drift is not None and found.result.clutch_slip is not None
     assert abs(found.tach.drift.value - DRIFT) < 2.0 * found.tach.drift.u95 < 0.3 * DRIFT
     assert found.result.clutch_slip.high < 0.02
+
+
+def test_what_is_known_beforehand_of_a_drift_counts_once_however_often_it_is_fitted() -> None:
+    """The drift comes out the same from a clock brought right and from one 100 ppm off."""
+    evidence = evidence_of("right")
+    road = Road.of(evidence)
+    (samples,) = engine_samples(evidence.tach, evidence.sheet, evidence.start_unix_s)
+    found = follow(samples, evidence, road)
+    assert found.fit is not None
+    totals, u = [], 0.0
+    for drift in (0.0, 100e-6):
+        clock = replace(found.clock, drift=drift)
+        turns = turns_per_metre(samples, road, clock)
+        sequence = decode(turns, found.fit.log_turns)
+        blocks = blocks_of(evidence, samples, turns, sequence, found.fit.count)
+        fit = fit_ratios(blocks, samples, road, drift)
+        assert fit is not None
+        totals.append(drift + fit.drift)
+        u = fit.u_drift
+    assert abs(totals[1] - totals[0]) < 0.3 * u
