@@ -7,10 +7,12 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from roadtest.measures.gearing.believed import believed, gathered
+from roadtest.measures.gearing.believed import Cells, believed, gathered
+from roadtest.measures.gearing.sequence import MOST_SLIP, SLIP_PUSH_MPS2
 from roadtest.measures.gearing.turns import Turns
 
 Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
 
 _STEP: Final = 0.002  # of the grid, in the logarithm
 _LOW, _HIGH = np.log(0.15), np.log(40.0)  # engine turns a metre, any tach setting included
@@ -34,15 +36,29 @@ def find_modes(turns: Turns, known: Floats | None = None) -> Floats:
 
     `known`: modes found before, which stay as they are where they are still believed.
     """
-    value, u, weight = _steady(turns)
+    steady = _steady(turns)
+    value, u, weight = turns.free_of_creep[steady], turns.u_log[steady], turns.interval_s[steady]
     if value.size < _LEAST_SAMPLES:
         return np.zeros(0)
     found = _peaks(turns, value, np.clip(u, _SHARPEST, _BLUNTEST), weight)
     if known is not None:
         new = [m for m in found if np.all(np.abs(known - m) > GEARS_APART)]
         found = [*known.tolist(), *new]
-    modes = np.sort(np.array(found))[::-1]
-    return believed(modes, gathered(value, u, weight))
+    modes = believed(np.sort(np.array(found))[::-1], gathered(value, u, weight))
+    light = turns.push_mps2[steady] < SLIP_PUSH_MPS2
+    return _without_slip(modes, gathered(value[light], u[light], weight[light]))
+
+
+def _without_slip(modes: Floats, light: Cells) -> Floats:
+    """Return `modes` without those that are the next gear up with the clutch slipping.
+
+    A clutch that slips evenly through a whole pull shows a ratio of its own, but only under load:
+    a ratio that near another one has to be believed by what is seen without load alone.
+    """
+    if not light.value.size:
+        return modes
+    may_slip = np.append(modes[:-1] - modes[1:] < MOST_SLIP, False)
+    return modes[~may_slip | np.isin(modes, believed(modes, light))]
 
 
 def _peaks(turns: Turns, value: Floats, spread: Floats, weight: Floats) -> list[float]:
@@ -67,8 +83,8 @@ def _least(turns: Turns) -> float:
     return max(_LEAST_S, _LEAST_SAMPLES * usual)
 
 
-def _steady(turns: Turns) -> tuple[Floats, Floats, Floats]:
-    """Return value, uncertainty and time [m] of the samples whose ratio stays put."""
+def _steady(turns: Turns) -> Bools:
+    """Return which samples [n] have a ratio that stays put."""
     value, u = turns.free_of_creep, turns.u_log
     good = turns.usable & (turns.speed_mps > 2.5)
     idle = turns.idle_rpm
@@ -82,7 +98,7 @@ def _steady(turns: Turns) -> tuple[Floats, Floats, Floats]:
         # Rows further apart than a second may each be in another gear: no neighbour is asked.
         apart = np.concatenate([[True], slow]) & np.concatenate([slow, [True]])
         steady |= good & apart
-    return value[steady], u[steady], turns.interval_s[steady]
+    return steady
 
 
 def _density(value: Floats, spread: Floats, weight: Floats, at: Floats) -> Floats:

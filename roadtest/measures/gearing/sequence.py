@@ -25,10 +25,10 @@ _SCALES: Final = (0.5, 1.5)  # within which the scatter is believed to differ
 _SLOW_ROWS_S: Final = 2.0
 _NEVER: Final = -30.0
 _WIDE: Final = 1.0 / 3.0  # density of a free engine: anything from 400 to 8000 r/min
-_MOST_SLIP: Final = 0.30
+MOST_SLIP: Final = 0.30
 _PUSHED_MPS2: Final = 0.8
 """A car pushed harder does not roll freely (it would be a grade of 8 % the log does not show)."""
-_SLIP_PUSH_MPS2: Final = 0.6
+SLIP_PUSH_MPS2: Final = 0.6
 _IDLE_SD: Final = 0.12
 _SHORTEST_S: Final = 0.5  # a gear engaged for less is not believed
 
@@ -99,9 +99,9 @@ def _emissions(turns: Turns, modes: Floats, scale: float) -> Floats:
     sd = np.maximum(scale * turns.u_log[:, None], 0.003)
     tail = -0.5 * (_NU + 1.0) * np.log1p((off / sd) ** 2 / _NU)
     locked = tail - np.log(sd) + math.lgamma(2.5) - math.lgamma(2.0) - 0.5 * math.log(_NU * math.pi)
-    pushed = turns.push_mps2[:, None] > _SLIP_PUSH_MPS2
-    slips = pushed & (off > 2.0 * sd) & (off < _MOST_SLIP)
-    slip = np.where(slips, math.log(1.0 / _MOST_SLIP), _NEVER)
+    pushed = turns.push_mps2[:, None] > SLIP_PUSH_MPS2
+    slips = pushed & (off > 2.0 * sd) & (off < MOST_SLIP)
+    slip = np.where(slips, math.log(1.0 / MOST_SLIP), _NEVER)
     free = np.full(turns.time_s.size, math.log(_WIDE))
     idle = _idle_rpm(turns)
     near_idle = np.exp(-0.5 * (np.log(np.maximum(turns.rpm, 1.0) / idle) / _IDLE_SD) ** 2)
