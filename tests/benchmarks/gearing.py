@@ -92,6 +92,9 @@ def one_drive(seed: int, rate_hz: float, errors: Errors) -> tuple[float, float]:
     for row in found.result.slips:
         if row.slip is not None:
             errors["slip of a sound clutch, %"].append((100 * row.slip.value, 100 * row.slip.u95))
+    if found.result.clutch_slip is not None:
+        all_of_it = found.result.clutch_slip
+        errors["largest slip of it, %"].append((100 * all_of_it.value, 100 * all_of_it.u95))
     turns, sequence = found.followed.turns, found.followed.sequence
     time = turns.clock_s * (1.0 + tach.drift) + tach.offset_s
     index = np.clip(np.round(time / truth.step_s).astype(int), 0, truth.gear.size - 1)

@@ -18,7 +18,7 @@ from roadtest.measures.gearing.engine import engine_samples
 from roadtest.measures.gearing.follow import Followed, follow
 from roadtest.measures.gearing.noted import noted_readings, seen_by_hand
 from roadtest.measures.gearing.road import Road
-from roadtest.measures.gearing.slip import largest, slips
+from roadtest.measures.gearing.slip import slips
 from roadtest.measures.gearing.stories import Seen, Story, compare
 from roadtest.measures.gearing.telling import tach_told, told
 from roadtest.motion.estimate import Span
@@ -118,10 +118,10 @@ def _from_log(followed: Followed, evidence: Evidence, road: Road, logs: int) -> 
         axle=figures.axle_ratio(drawn, best),
         axle_shown=figures.shown(stories, "axle"),
         circumference=figures.circumference(drawn, best),
-        clutch_slip=largest(pulls),
+        clutch_slip=pulls.largest,
         cruise=cruise_rows(followed, best.gears, road, sheet, drawn.tach_after),
         stories=_rows(stories),
-        slips=pulls,
+        slips=pulls.rows,
     )
     offset, clock_remarks = _offset(followed)
     several = () if logs < 2 else (f"{logs} tach logs: gears are from {followed.samples.name}",)

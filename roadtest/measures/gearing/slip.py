@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -13,8 +14,8 @@ from roadtest.manoeuvres import Manoeuvre
 from roadtest.measures.gearing import creep
 from roadtest.measures.gearing.blocks import LIGHT_MPS2
 from roadtest.measures.gearing.follow import Followed
-from roadtest.measures.gearing.ratios import Fit
 from roadtest.measures.gearing.sequence import runs
+from roadtest.measures.gearing.shrinking import ANY_LEVEL, shrunk
 from roadtest.measures.gearing.turns import Turns
 from roadtest.motion.estimate import Draws
 from roadtest.quantity import COVERAGE_FACTOR_95, Quantity
@@ -23,16 +24,29 @@ from roadtest.results import PullSlip
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-_LENGTHS_S: Final = (1.0, 1.5, 2.0, 3.0, 5.0)
-"""Stretches looked at: sustained is a second or more. Longer ones are known better."""
+_SUSTAINED_S: Final = 1.0
+_MOST_BINS: Final = 12  # of a stretch under load; half a second each, longer in longer ones
+_BIN_S: Final = 0.5
+_MEMORY_S: Final = 2.0
+"""A clutch begins to slip and grips again with the engine's torque, over seconds (our choice)."""
+_SIZES: Final = np.geomspace(0.0003, 0.3, 14)
+"""Orders of magnitude of slip, and of its differences, from none that matters up (our choice)."""
 _SETTLE_S: Final = 0.8  # after a change of gear: a clutch slips then as it should, a tach lags
 _LOADED_MPS2: Final = 0.5  # of push: beyond a cruise
 _SLOWEST_MPS: Final = 3.0
 
 
 @dataclass(frozen=True)
+class Slips:
+    """The largest sustained slip of each pull, and that of the drive (None without any)."""
+
+    rows: tuple[PullSlip, ...] = ()
+    largest: Quantity | None = None
+
+
+@dataclass(frozen=True)
 class _Stretch:
-    """The slip over one stretch: draws [c], and where it was."""
+    """One gear under load: draws [c] of its largest sustained slip, and of the speed there."""
 
     slip: Floats
     speed_mps: Floats
@@ -46,49 +60,60 @@ class _Stretch:
 
 def slips(
     followed: Followed, evidence: Evidence, gears: tuple[int, ...], rng: np.random.Generator
-) -> tuple[PullSlip, ...]:
-    """Return the largest sustained slip of each pull that shows one gear under load.
+) -> Slips:
+    """Return the largest sustained slip of each pull that shows one gear under load, and of all.
 
-    Of all stretches of a second or more the one is taken whose slip is surest to be large (mean
-    less half-width), so that noise is not taken for slip. The gear that a standing start begins in
-    is left out, for there the clutch slips on purpose and the wheels may spin.
+    Of the gears in a pull the one is told whose slip is surest to be large, and where none is sure
+    the best known one. The gear that a standing start begins in is left out, for there the clutch
+    slips on purpose and the wheels may spin.
+
+    One and the same clutch is behind all pulls, so that what one shows bears on the others.
     """
     if followed.fit is None:
-        return ()
-    found = []
+        return Slips()
+    count = max((one.speed_mps.shape[0] for one in evidence.draws.values()), default=0)
+    coefficient = followed.fit.draws(count, rng)  # the same for all pulls
+    told: list[tuple[str, _Stretch]] = []
     for manoeuvre in evidence.manoeuvres:
         drawn = evidence.draws.get(manoeuvre.id)
         if manoeuvre.kind != "pull" or not manoeuvre.used or drawn is None:
             continue
-        stretches = _stretches(followed, manoeuvre, drawn, followed.fit, rng)
+        stretches = _stretches(followed, manoeuvre, drawn, coefficient, rng)
         if stretches:
             worst = max(stretches, key=lambda s: s.low)
-            found.append(
-                PullSlip(
-                    manoeuvre=manoeuvre.id,
-                    gear=gears[worst.mode],
-                    speed=Quantity.from_draws(worst.speed_mps, "m/s"),
-                    slip=Quantity.from_draws(worst.slip, "1"),
-                )
-            )
-    return tuple(found)
+            if worst.low <= 0.0:
+                worst = min(stretches, key=lambda s: float(s.slip.std()))
+            told.append((manoeuvre.id, worst))
+    if not told:
+        return Slips()
+    slip = of_one_clutch([worst.slip for _, worst in told], rng)
+    rows = [
+        PullSlip(
+            manoeuvre=name,
+            gear=gears[worst.mode],
+            speed=Quantity.from_draws(worst.speed_mps, "m/s"),
+            slip=Quantity.from_draws(slip[:, k], "1"),
+        )
+        for k, (name, worst) in enumerate(told)
+    ]
+    return Slips(tuple(rows), Quantity.from_draws(slip.max(axis=1), "1"))
 
 
-def largest(found: tuple[PullSlip, ...]) -> Quantity | None:
-    """Return the slip of the drive, None without any.
+def of_one_clutch(figures: Sequence[Floats], rng: np.random.Generator) -> Floats:
+    """Return draws [c, p] of the slip in each of p pulls, given `figures` of each by itself.
 
-    Where some pull slips beyond doubt, the surest one. Where none does, the best known one: at full
-    throttle a clutch takes the same torque in every gear, and in a high one the tyres creep least.
+    No clutch turns slower than what it drives, under load.
     """
-    figures = [row.slip for row in found if row.slip is not None]
-    if not figures:
-        return None
-    worst = max(figures, key=lambda q: q.low)
-    return worst if worst.low > 0.0 else min(figures, key=lambda q: q.u95)
+    draws = np.column_stack(figures)
+    return np.maximum(shrunk(draws, np.eye(draws.shape[1]), _SIZES, _SIZES, rng), 0.0)
 
 
 def _stretches(
-    followed: Followed, manoeuvre: Manoeuvre, drawn: Draws, fit: Fit, rng: np.random.Generator
+    followed: Followed,
+    manoeuvre: Manoeuvre,
+    drawn: Draws,
+    coefficient: Floats,
+    rng: np.random.Generator,
 ) -> list[_Stretch]:
     turns, sequence = followed.turns, followed.sequence
     inside = (turns.time_s >= manoeuvre.start_s) & (turns.time_s <= manoeuvre.end_s)
@@ -107,7 +132,10 @@ def _stretches(
         loaded = _loaded(turns, part, engaged_in_pull=start > 0)
         if launching or loaded.size < 2:
             continue
-        stretches += _windows(turns, loaded, mode, _slip_draws(followed, fit, loaded, drawn, rng))
+        slip, speed = _slip_draws(followed, loaded, drawn, coefficient, rng)
+        worst = _largest_sustained(turns, loaded, slip, rng)
+        if worst is not None:
+            stretches.append(_Stretch(worst, speed.mean(axis=1), mode))
     return stretches
 
 
@@ -128,17 +156,22 @@ def _loaded(turns: Turns, part: Ints, *, engaged_in_pull: bool) -> Ints:
 
 
 def _slip_draws(
-    followed: Followed, fit: Fit, index: Ints, drawn: Draws, rng: np.random.Generator
+    followed: Followed,
+    index: Ints,
+    drawn: Draws,
+    coefficient: Floats,
+    rng: np.random.Generator,
 ) -> tuple[Floats, Floats]:
     """Return draws [c, m] of slip and of speed at the samples `index`."""
-    turns, count = followed.turns, drawn.speed_mps.shape[0]
+    turns, fit, count = followed.turns, followed.fit, drawn.speed_mps.shape[0]
+    if fit is None:
+        raise ValueError("no gears were fitted")
     time = turns.time_s[index]
     low = np.clip(np.searchsorted(drawn.time_s, time, "right") - 1, 0, drawn.time_s.size - 2)
     share = (time - drawn.time_s[low]) / (drawn.time_s[low + 1] - drawn.time_s[low])
     speed = drawn.speed_mps[:, low] * (1.0 - share) + drawn.speed_mps[:, low + 1] * share
     speed = np.maximum(speed, 0.5)
     mode = int(followed.sequence.gear[index[0]])
-    coefficient = fit.draws(count, rng)
     k = fit.count
     push = turns.push_mps2[index]
     columns = np.stack(
@@ -166,19 +199,24 @@ def _slip_draws(
     return 1.0 - np.exp(-excess), speed
 
 
-def _windows(turns: Turns, index: Ints, mode: int, drawn: tuple[Floats, Floats]) -> list[_Stretch]:
-    slip, speed = drawn
+def _largest_sustained(
+    turns: Turns, index: Ints, slip: Floats, rng: np.random.Generator
+) -> Floats | None:
+    """Return draws [c] of the largest mean slip over a second; None of a shorter stretch."""
     time = turns.time_s[index]
     usual = float(np.median(np.diff(time)))
-    total = np.concatenate([np.zeros((slip.shape[0], 1)), np.cumsum(slip, axis=1)], axis=1)
-    way = np.concatenate([np.zeros((slip.shape[0], 1)), np.cumsum(speed, axis=1)], axis=1)
-    found = []
-    for length in _LENGTHS_S:
-        last = np.searchsorted(time, time + length - 0.5 * usual, "right")
-        whole = time[np.minimum(last, time.size) - 1] - time + usual >= 0.99 * length
-        for start in np.flatnonzero(whole & (last - np.arange(time.size) >= 2)).tolist():
-            end = int(last[start])
-            span = end - start
-            mean = (total[:, end] - total[:, start]) / span
-            found.append(_Stretch(mean, (way[:, end] - way[:, start]) / span, mode))
-    return found
+    whole = float(time[-1] - time[0]) + usual
+    if whole < 0.99 * _SUSTAINED_S:
+        return None
+    length = max(_BIN_S, usual, whole / _MOST_BINS)
+    place = np.minimum(((time - time[0] + 1e-9) / length).astype(np.int64), _MOST_BINS)
+    _, first, count = np.unique(place, return_index=True, return_counts=True)
+    if first.size > 1 and count[-1] * usual < 0.5 * length:  # a last bin of next to nothing
+        first, count = first[:-1], np.append(count[:-2], count[-2] + count[-1])
+    bins = np.add.reduceat(slip, first, axis=1) / count
+    middle = np.add.reduceat(time, first) / count
+    alike = np.exp(-np.abs(middle[:, None] - middle) / _MEMORY_S)
+    sure = shrunk(bins, alike, _SIZES, ANY_LEVEL, rng)
+    span = min(max(round(_SUSTAINED_S / length), 1), first.size)
+    total = np.concatenate([np.zeros((slip.shape[0], 1)), np.cumsum(sure, axis=1)], axis=1)
+    return np.asarray(((total[:, span:] - total[:, :-span]) / span).max(axis=1))

@@ -7,19 +7,22 @@ from functools import cache
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from roadtest.evidence import Evidence
 from roadtest.measures.gearing import measure_gearing
-from roadtest.measures.gearing.slip import largest
+from roadtest.measures.gearing.slip import of_one_clutch
 from roadtest.quantity import Quantity
-from roadtest.results import PullSlip
 from tests.evidence_from_truth import evidence_from
 from tests.measures.gearing.cars import SHEET, shakedown_of
 from tests.measures.gearing.tach_logs import tach_log
 from tests.simulation.driver import Driver, simulate
 from tests.simulation.receiver import Receiver
+from tests.simulation.sample_crew import clutch_slip
 from tests.simulation.tach import Tach
 from tests.simulation.truth import Truth
+
+Floats = NDArray[np.float64]
 
 
 def hard_start(driver: Driver) -> None:
@@ -59,12 +62,60 @@ def test_wheelspin_shifts_and_a_slow_dial_are_no_slip(lag_s: float) -> None:
     assert found.clutch_slip.value < 0.02
 
 
-def slip(value: float, u95: float) -> PullSlip:
-    return PullSlip("pull-1", 3, None, Quantity(value, u95, "1"))
+def long_pull(driver: Driver) -> None:
+    driver.idle(6.0)
+    for speed in (6.0, 9.0, 13.0, 18.0, 24.0):
+        driver.hold(speed, 12.0)
+    driver.pull(4, 11.0, 28.0)
+    driver.hold(25.0, 10.0, gear=5)
 
 
-def test_the_surest_slip_counts_and_without_any_the_best_known_figure() -> None:
-    sure, unsure, sound = slip(0.05, 0.01), slip(0.06, 0.04), slip(0.001, 0.005)
-    assert largest((unsure, sure, sound)) == sure.slip
-    assert largest((slip(0.02, 0.03), sound)) == sound.slip
-    assert largest(()) is None
+def test_a_clutch_that_slips_evenly_is_no_further_gear() -> None:
+    """An even torque makes an even slip, and engine and road keep step at a ratio of their own."""
+    tired = dataclasses.replace(
+        shakedown_of().car, torque_fall=0.0, clutch_grip_nm=80.0, clutch_slip_per_nm=0.0026
+    )
+    truth = simulate(long_pull, tired, seed=8)
+    found = measure_gearing(seen(truth, Tach(offset_s=15.0, lag_s=0.1)))
+    assert found.followed is not None
+    assert found.followed.fit is not None
+    assert found.followed.fit.count == len(tired.ratios)
+    slipping = clutch_slip(truth)
+    assert slipping > 0.1
+    assert found.result.clutch_slip is not None
+    assert abs(found.result.clutch_slip.value - slipping) < found.result.clutch_slip.u95
+
+
+def figures(values: list[float], sd: float, seed: int) -> list[Floats]:
+    """Return draws of figures that are `values`, each seen with an error of its own."""
+    rng = np.random.default_rng(seed)
+    return [value + sd * rng.normal() + sd * rng.normal(size=400) for value in values]
+
+
+def largest(values: list[float], sd: float, seed: int) -> Quantity:
+    """Return the largest of pulls that slip by `values`."""
+    draws = of_one_clutch(figures(values, sd, seed), np.random.default_rng(seed))
+    found = Quantity.from_draws(draws.max(axis=1), "1")
+    assert found is not None
+    return found
+
+
+def test_the_largest_of_many_figures_is_not_the_luckiest() -> None:
+    """Eight sound pulls, each known to 1 %."""
+    found = [largest(8 * [0.0], 0.01, seed) for seed in range(60)]
+    assert np.mean([one.low <= 1e-9 for one in found]) >= 0.9
+    luckiest = 0.0142  # the mean of the largest of eight normal errors of 1 %
+    assert np.mean([one.value for one in found]) < 0.4 * luckiest
+
+
+def test_a_slip_that_stands_out_is_kept() -> None:
+    found = [largest([0.0, 0.06, 0.0, 0.001, 0.0], 0.006, seed) for seed in range(60)]
+    assert np.mean([one.low <= 0.06 <= one.high for one in found]) >= 0.85
+    assert all(one.low > 0.02 for one in found)
+
+
+def test_pulls_that_all_slip_are_all_told() -> None:
+    values = [0.03, 0.04, 0.05, 0.045]
+    found = [largest(values, 0.006, seed) for seed in range(60)]
+    assert np.mean([one.low <= 0.05 <= one.high for one in found]) >= 0.85
+    assert all(one.low > 0.02 for one in found)

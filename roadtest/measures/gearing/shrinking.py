@@ -1,0 +1,62 @@
+"""The largest of several figures that are each known with error, without taking error for size.
+
+The largest of noisy figures is mostly the luckiest one. Here the figures x share a level and differ
+from it by as much as they are found to:
+
+    x = level + d,   level ~ N(0, λ²),   d ~ N(0, ω²·K)
+
+with the sizes λ of the level and ω of the differences unknown, any order of magnitude as likely,
+and averaged over. What is seen of x has the mean m and the covariance C. Where C explains the
+differences, ω is small, every x is near the level and so is the largest; where it does not, the
+largest stands out.
+
+Reference: A. Gelman et al., Bayesian Data Analysis, 3rd ed., chapter 5 (hierarchical models);
+Y. Hoffman & E. Ribak, Astrophysical Journal 380 (1991), L5 (draws given what was seen, from draws
+made beforehand) [values from memory].
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+ANY_LEVEL: Final = np.array([0.5])
+"""λ of a level that nothing is known of."""
+
+
+def shrunk(
+    draws: Floats, alike: Floats, sizes: Floats, levels: Floats, rng: np.random.Generator
+) -> Floats:
+    """Return draws [c, k] of the figures behind `draws` [c, k], which know nothing of each other.
+
+    Parameters
+    ----------
+    alike : [k, k] correlation K of the differences, 1 on the diagonal
+    sizes : [s] values of ω that are tried, evenly spaced in the logarithm
+    levels : the same of λ
+    """
+    count, k = draws.shape
+    mean = draws.mean(axis=0)
+    covariance = np.atleast_2d(np.cov(draws.T)) + 1e-10 * np.eye(k)
+    level = np.repeat(levels, sizes.size)[:, None, None] ** 2
+    priors = level + np.tile(sizes, levels.size)[:, None, None] ** 2 * alike
+    logs = np.array([_log_normal(mean, prior + covariance) for prior in priors])
+    chances = np.exp(logs - logs.max())
+    which = rng.choice(logs.size, count, p=chances / chances.sum())
+    found = np.empty_like(draws)
+    for s in np.unique(which):
+        mine = which == s
+        root = np.linalg.cholesky(priors[s] + 1e-12 * np.eye(k))
+        before = rng.normal(size=(np.count_nonzero(mine), k)) @ root.T
+        gain = np.linalg.solve(priors[s] + covariance, priors[s])  # (P + C)⁻¹·P
+        found[mine] = before + (draws[mine] - before) @ gain
+    return found
+
+
+def _log_normal(value: Floats, covariance: Floats) -> float:
+    _, log_det = np.linalg.slogdet(covariance)
+    return float(-0.5 * (log_det + value @ np.linalg.solve(covariance, value)))
