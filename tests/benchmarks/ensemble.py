@@ -58,7 +58,9 @@ def _checked(drive: RandomDrive) -> Row:
     surveyed = survey(read, _silent)
     results = conclude(surveyed, _silent)
     start_s = surveyed.evidence.start_unix_s - drive.truth.start_utc_s
-    held = Comparison(drive, results, start_s).run()
+    comparison = Comparison(drive, results, start_s)
+    held = comparison.run()
+    stories = results.gearing.stories
     shown = results.gearing.gearbox_shown
     wanted = "box 1" if drive.fitted.traits["sheet"] == "gearbox" else "box 0"
     return {
@@ -67,6 +69,7 @@ def _checked(drive: RandomDrive) -> Row:
         "manoeuvres": manoeuvre_counts(drive, results, start_s),
         "gears": [len(results.gearing.gears), len(drive.truth.car.ratios)],
         "phantom gears": phantom_gears(drive, results),
+        "story": [comparison.story_right, stories[0].probability] if stories else None,
         "gearbox": None if shown is None else [shown.label == wanted, shown.probability],
     }
 
@@ -148,6 +151,11 @@ def _show_gears(rows: list[Row]) -> None:
         f"gearbox right on {sum(ok for ok, _ in right)} of {len(right)}, "
         f"wrong above 95 % on {sum(not ok and p > 0.95 for ok, p in right)}"
     )
+    stories = [row["story"] for row in rows if row["story"] is not None]
+    for low, high in ((0.0, 0.5), (0.5, 0.9), (0.9, 0.99), (0.99, 1.01)):
+        of = [ok for ok, p in stories if low <= p < high]
+        if of:
+            print(f"  story of {low:.2f} to {min(high, 1.0):.2f}: right on {sum(of)} of {len(of)}")
 
 
 def _show_verdicts(rows: Iterable[Row]) -> None:

@@ -33,6 +33,7 @@ from tests.simulation.writers import (
 OTHER_BOX = (3.20, 1.92, 1.36, 1.00)
 ANOTHER_BOX = (3.41, 2.08, 1.40, 1.00, 0.82)
 KMH_MPS = 1.0 / 3.6
+GRADUATION_MPH = 2.0
 
 
 @dataclass(frozen=True)
@@ -46,6 +47,7 @@ class Fitted:
     tach_on_utc: bool
     receiver: Receiver
     with_speed: bool
+    looks_s: tuple[float, ...]  # when the dial was really read
     traits: Mapping[str, str]  # in words, to sort results by
 
 
@@ -64,7 +66,7 @@ def random_folder(seed: int) -> RandomDrive:
     rng = np.random.default_rng([seed, 31])
     car = _car(seed, rng)
     dial = Dial(rng.uniform(0.96, 1.10), rng.uniform(-0.3, 0.8))
-    truth, holds_mph = _driven(seed, car, dial, rng)
+    truth = _driven(seed, car, dial, rng)
     receiver, with_speed = _receiver(truth, rng)
     fixes = receive(truth, receiver, seed)
     whole_knots = receiver.speed_step_mps == KNOT_MPS
@@ -78,8 +80,11 @@ def random_folder(seed: int) -> RandomDrive:
     if rng.random() < 0.92:
         tach, on_utc, how, text = _tach(truth, seed, rng)
         files["tach.csv"] = text.encode()
-    odometer = Odometer(round(rng.uniform(1000.0, 90000.0), 1), rng.uniform(0.95, 1.06))
-    files["notes.csv"] = notes_csv(_notes(truth, holds_mph, odometer, rng)).encode()
+    odometer = Odometer(rng.uniform(1000.0, 90000.0), rng.uniform(0.95, 1.06))
+    looks = tuple(
+        rng.uniform(hold.start_s + 1.0, hold.end_s - 1.0) for hold in truth.of_kind("hold")
+    )
+    files["notes.csv"] = notes_csv(_notes(truth, looks, dial, odometer, rng)).encode()
     sheet, sheet_axle, wrong = _sheet(car, tach, rng)
     files["build.toml"] = toml_text(sheet).encode()
     traits = {
@@ -91,7 +96,7 @@ def random_folder(seed: int) -> RandomDrive:
         "tach": how,
         "sheet": wrong,
     }
-    fitted = Fitted(dial, odometer, sheet_axle, tach, on_utc, receiver, with_speed, traits)
+    fitted = Fitted(dial, odometer, sheet_axle, tach, on_utc, receiver, with_speed, looks, traits)
     return RandomDrive(seed, truth, fitted, files)
 
 
@@ -126,17 +131,16 @@ def _road(seed: int, rng: np.random.Generator) -> Road:
     )
 
 
-def _driven(
-    seed: int, car: Car, dial: Dial, rng: np.random.Generator
-) -> tuple[Truth, tuple[float, ...]]:
-    """Return a drive of some ten minutes, and the dial speeds of its holds, mph."""
+def _driven(seed: int, car: Car, dial: Dial, rng: np.random.Generator) -> Truth:
+    """Return a drive of some ten minutes."""
     driver = Driver(car, _road(seed, rng), seed, START_UTC_S)
     driver.idle(rng.uniform(8.0, 20.0))
     driver.traffic(rng.uniform(30.0, 80.0))
     gears = list(range(2, len(car.ratios) + 1))
     holds = [mph for mph in (30.0, 40.0, 50.0, 60.0, 70.0) if rng.random() < 0.8]
     for mph in holds:
-        driver.hold(dial.true_for(mph * MPH_MPS), rng.uniform(9.0, 18.0))
+        about = mph + rng.uniform(-2.0, 2.0)
+        driver.hold(dial.true_for(about * MPH_MPS), rng.uniform(9.0, 18.0))
         if gears and rng.random() < 0.9:
             gear = gears.pop(0)
             low = max(car.limit_rpm * 0.38 / 60.0 / car.revs_per_metre(gear), 6.0)
@@ -155,7 +159,7 @@ def _driven(
         driver.standing(26.82 + 0.4)
     driver.traffic(rng.uniform(20.0, 50.0))
     driver.idle(rng.uniform(8.0, 20.0))
-    return driver.finish(), tuple(holds)
+    return driver.finish()
 
 
 def _receiver(truth: Truth, rng: np.random.Generator) -> tuple[Receiver, bool]:
@@ -219,12 +223,18 @@ def _tach(truth: Truth, seed: int, rng: np.random.Generator) -> tuple[Tach, bool
 
 
 def _notes(
-    truth: Truth, holds_mph: tuple[float, ...], odometer: Odometer, rng: np.random.Generator
+    truth: Truth,
+    looks_s: tuple[float, ...],
+    dial: Dial,
+    odometer: Odometer,
+    rng: np.random.Generator,
 ) -> list[NoteRow]:
+    """Return what was noted: the dial to its nearest division, the time by a watch some s off."""
     rows = [(4.0, "odometer", f"{odometer.shows_mile(truth, 4.0):.1f}", "mile")]
-    for hold, mph in zip(truth.of_kind("hold"), holds_mph, strict=True):
-        at = 0.5 * (hold.start_s + hold.end_s) + rng.uniform(-2.0, 2.0)
-        rows.append((at, "indicated speed", f"{mph:.0f}", "mph"))
+    for at in looks_s:
+        shown = dial.shows(truth.mean_speed_mps(at - 1.0, at + 1.0)) / MPH_MPS
+        shown = GRADUATION_MPH * round(shown / GRADUATION_MPH)
+        rows.append((at + rng.normal(0.0, 2.0), "indicated speed", f"{shown:.0f}", "mph"))
     end = float(truth.t_s[-1]) - 3.0
     rows.append((end, "odometer", f"{odometer.shows_mile(truth, end):.1f}", "mile"))
     return [

@@ -41,6 +41,24 @@ class Comparison:
         self.by_id = {made.id: made for made in results.manoeuvres}
         self.held: list[Held] = []
 
+    @property
+    def story_right(self) -> bool:
+        """Whether the most probable story has the right gearbox, axle and tach.
+
+        Figures that hold under the most probable story have no truth where it is wrong.
+        """
+        stories, fitted = self.results.gearing.stories, self.drive.fitted
+        if not stories or fitted.tach is None:
+            return False
+        wrong = fitted.traits["sheet"]
+        box = "box 1" if wrong == "gearbox" else "box 0"
+        axle = "axle 1" if wrong == "axle" else "build sheet"
+        best = stories[0]
+        right = abs(fitted.tach.scale - 1.0) < 1e-9
+        told = best.tach == "tach right"
+        tach = told if right else not told
+        return best.gearbox == box and best.axle == axle and tach and best.tyre == "tyre as given"
+
     def run(self) -> list[Held]:
         """Return all figures that were measured and have a truth."""
         for part in (
@@ -74,8 +92,13 @@ class Comparison:
         for row in found.readings:
             if row.start_s is None or row.end_s is None:
                 continue
-            from_s, to_s = row.start_s + self.start_s, row.end_s + self.start_s
-            true = self.truth.mean_speed_mps(from_s, to_s)
+            ends = row.start_s + self.start_s - 1.0, row.end_s + self.start_s + 1.0
+            look = [at for at in self.drive.fitted.looks_s if ends[0] <= at <= ends[1]]
+            if row.indicated is None or not look:
+                continue
+            # What the dial showed, and how fast the car went, when somebody looked.
+            true = self.truth.mean_speed_mps(look[0] - 1.0, look[0] + 1.0)
+            self._add("speedometer.indicated", row.indicated, dial.shows(true))
             self._add("speedometer.true", row.true, true)
             self._add("speedometer.error", row.error, dial.shows(true) - true)
         self._add("speedometer.scale", found.scale, dial.scale)
@@ -110,7 +133,8 @@ class Comparison:
             offset += tach.drift * first - self.start_s
         self._add("tach.offset_s", found.offset_s, offset)
         self._add("tach.drift", found.drift, tach.drift)
-        self._add("tach.scale", found.scale, tach.scale)
+        told = "" if self.story_right else ", wrong story"
+        self._add(f"tach.scale{told}", found.scale, tach.scale)
 
     def _gearing(self) -> None:
         found, car = self.results.gearing, self.car
@@ -120,10 +144,11 @@ class Comparison:
         for row in found.gears:
             if not 1 <= row.gear <= len(car.ratios):
                 continue
-            self._add("gearing.overall", row.overall, car.reduction(row.gear))
-            self._add("gearing.ratio", row.ratio, car.ratios[row.gear - 1])
-            per_1000 = 1000.0 / 60.0 / car.revs_per_metre(row.gear)
-            self._add("gearing.speed_per_1000_rpm", row.speed_per_1000_rpm, per_1000)
+            if self.story_right:
+                per_1000 = 1000.0 / 60.0 / car.revs_per_metre(row.gear)
+                self._add("gearing.overall", row.overall, car.reduction(row.gear))
+                self._add("gearing.ratio", row.ratio, car.ratios[row.gear - 1])
+                self._add("gearing.speed_per_1000_rpm", row.speed_per_1000_rpm, per_1000)
         top = min(found.gears[-1].gear, len(car.ratios))
         shown = car.revs_per_metre(top) * tach.scale
         self._add("gearing.revs_per_metre_top", found.revs_per_metre_top, shown)
@@ -131,16 +156,19 @@ class Comparison:
             if step.to <= len(car.ratios):
                 true = car.ratios[step.from_ - 1] / car.ratios[step.to - 1]
                 self._add("gearing.steps", step.step, true)
-        self._add("gearing.axle", found.axle, car.axle)
+        told = "" if self.story_right else ", wrong story"
+        self._add(f"gearing.axle{told}", found.axle, car.axle)
         implied = car.circumference_m * self.drive.fitted.sheet_axle / car.axle
-        self._add("gearing.circumference", found.circumference, implied)
+        self._add(f"gearing.circumference{told}", found.circumference, implied)
         for at in found.cruise:
             if at.speed is None or not 1 <= at.gear <= len(car.ratios):
                 continue
             speed = at.speed.value
             force = car.rolling_force_n + car.drag_factor * speed**2
             self._add(
-                "gearing.cruise", at.rpm, car.locked_rpm(speed, at.gear) * (1.0 + car.creep(force))
+                f"gearing.cruise{told}",
+                at.rpm,
+                car.locked_rpm(speed, at.gear) * (1.0 + car.creep(force)),
             )
 
     def _slips(self) -> None:
