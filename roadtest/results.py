@@ -327,6 +327,8 @@ class StopResult:
     heading_change: Quantity | None = None  # rad, to the right is positive
     grade: Quantity | None = None
     road_curvature: Quantity | None = None  # 1/m, right positive: a bend that drift allows for
+    not_judged: str = ""  # why the log shows too little of it to judge
+    judged_from_hz: float | None = None  # the rate of fixes that would show enough
 
 
 @dataclass(frozen=True)
@@ -380,6 +382,7 @@ class BrakingResult:
     fade_per_energy: Quantity | None = None
     snubs: tuple[SnubResult, ...] = ()
     bedding: BeddingRecord | None = None
+    smoothing: Quantity | None = None  # s, time constant of the receiver's filter, taken out
 
 
 @dataclass(frozen=True)

@@ -20,9 +20,11 @@ from roadtest.build_sheet.model import (
     Work,
 )
 from roadtest.build_sheet.targets import (
+    BeddingWanted,
     ChannelLimit,
     CruiseLimit,
     DialBand,
+    Efficiency,
     NamedRule,
     StandingLimit,
     StoppingLimit,
@@ -34,12 +36,14 @@ from roadtest.build_sheet.targets import (
 __all__ = [
     "Alternatives",
     "Axle",
+    "BeddingWanted",
     "BuildSheet",
     "Car",
     "ChannelLimit",
     "Conditions",
     "CruiseLimit",
     "DialBand",
+    "Efficiency",
     "Engine",
     "Gearbox",
     "NamedRule",

@@ -18,9 +18,11 @@ from roadtest.build_sheet import fields
 from roadtest.build_sheet.fields import OneOrMore, SheetValueError, Span, describe, nearest
 from roadtest.build_sheet.table import NestedFaultsError, Table
 from roadtest.build_sheet.targets import (
+    BeddingWanted,
     ChannelLimit,
     CruiseLimit,
     DialBand,
+    Efficiency,
     NamedRule,
     StandingLimit,
     StoppingLimit,
@@ -41,6 +43,7 @@ from roadtest.units import (
 )
 
 _STOPPING_RULES: Final = tuple(name for name in BRAKING_RULES if braking_rule(name).distance)
+_FADE_RULES: Final = tuple(name for name in BRAKING_RULES if braking_rule(name).hot)
 
 _Error = Annotated[
     float,
@@ -48,7 +51,6 @@ _Error = Annotated[
     Field(description=wanted("speed", "3 mph")),
 ]
 _Share = Annotated[float, PlainValidator(fields.figure("fraction", Span(0.01, 100, "%")))]
-_Fade = Annotated[float, PlainValidator(fields.figure("fraction", Span(1, 200, "%")))]
 _Drift = Annotated[float, PlainValidator(fields.figure("length", Span(0.01, 20, "m", "1.0 m")))]
 _Level = tuple[float, str, Dimension | None]  # SI and its dimension, or as it stands and None
 
@@ -118,6 +120,29 @@ class StoppingTable(Table):
     def plain(self) -> StoppingLimit:
         """Return the limit in SI."""
         return StoppingLimit(self.from_, self.at_most)
+
+
+class BeddingTable(Table):
+    """Uses of the brakes that bed them in."""
+
+    stops: Annotated[
+        int,
+        PlainValidator(fields.whole("a number of stops", Span(1, 500))),
+        Field(description="how many stops or snubs, a whole number such as 10"),
+    ]
+    from_: fields.Speed = Field(alias="from")
+    to: fields.Speed | None = None
+
+    @field_validator("to")
+    @classmethod
+    def _falling(cls, to: float | None, info: ValidationInfo) -> float | None:
+        if to is not None and to >= info.data.get("from_", float("inf")):
+            raise SheetValueError("a speed not below from", '"to" slower than "from"')
+        return to
+
+    def plain(self) -> BeddingWanted:
+        """Return what is wanted in SI; without `to` the car is braked to rest."""
+        return BeddingWanted(self.stops, self.from_, self.to or 0.0)
 
 
 class StandingTable(Table):
@@ -212,13 +237,21 @@ def _rule_or_table(
     return read
 
 
-def _mfdd(value: object) -> NamedRule | float:
-    otherwise = wanted("acceleration")
+def _mfdd(value: object) -> NamedRule | Efficiency | float:
+    otherwise = f'{wanted("acceleration")}, or an efficiency such as "58 %"'
     if not isinstance(value, str):
         raise SheetValueError(describe(value), f"{otherwise}, in quotes, or the name of a rule")
     if value[:1].isalpha():
         return _rule_name(value, BRAKING_RULES, otherwise)
+    if value.rstrip().endswith("%"):
+        return Efficiency(fields.figure("fraction", Span(1, 200, "%"))(value))
     return fields.figure("acceleration", Span(0.01, 2, "g"))(value)
+
+
+def _fade(value: object) -> NamedRule | float:
+    if isinstance(value, str) and value[:1].isalpha():
+        return _rule_name(value, _FADE_RULES, wanted("fraction", "75 %"))
+    return fields.figure("fraction", Span(1, 200, "%"))(value)
 
 
 _DialTarget = Annotated[
@@ -245,11 +278,12 @@ class TargetsTable(Table):
     tach: _Share | None = None
     clutch_slip: _Share | None = None
     cruise_rpm: CruiseTable | None = None
-    mfdd: Annotated[NamedRule | float, PlainValidator(_mfdd)] | None = None
+    mfdd: Annotated[NamedRule | Efficiency | float, PlainValidator(_mfdd)] | None = None
     stopping_distance: _StoppingTarget | None = None
-    fade: _Fade | None = None
+    fade: Annotated[NamedRule | float, PlainValidator(_fade)] | None = None
     drift: _Drift | None = None
     spread: _Share | None = None
+    bedding: BeddingTable | None = None
     rolling_coefficient: Annotated[float, PlainValidator(_rolling_coefficient)] | None = None
     standing: Annotated[list[StandingTable], OneOrMore] = Field(
         default_factory=list, description='{to = "60 mph", at_most = "12 s"}, or a list'
@@ -292,6 +326,8 @@ class TargetsTable(Table):
                 continue
             if name == "cruise_rpm":
                 yield name, CruiseLimit(value.speed, value.at_most)
+            elif name == "bedding":
+                yield name, value.plain()
             elif name == "standing":
                 yield from ((name, StandingLimit(t.to, t.at_most)) for t in self.standing)
             elif name == "through":

@@ -40,6 +40,22 @@ class StoppingLimit:
 
 
 @dataclass(frozen=True)
+class Efficiency:
+    """The least braking efficiency, a fraction: brake force over weight, deceleration over g."""
+
+    share: float
+
+
+@dataclass(frozen=True)
+class BeddingWanted:
+    """So many uses of the brakes, each from `from_mps` or faster down to `to_mps` or slower."""
+
+    count: int
+    from_mps: float
+    to_mps: float
+
+
+@dataclass(frozen=True)
 class StandingLimit:
     """From rest the car must reach `to_mps` within `at_most_s`."""
 
@@ -82,6 +98,8 @@ TargetValue = (
     | DialBand
     | CruiseLimit
     | StoppingLimit
+    | Efficiency
+    | BeddingWanted
     | StandingLimit
     | ThroughLimit
     | ChannelLimit

@@ -217,9 +217,10 @@ def _fade(source: Source) -> Iterator[Chart]:
     first = float(level[0])
     marks: list[Mark] = [Level(100.0, "the first stop", "expected", "dotted")]
     finding = source.finding("fade")
-    if finding is not None and finding.limit is not None and finding.limit.low is not None:
-        label = f"allowed for the last: {source.say_limit(finding.limit, percent=True)}"
-        marks.append(Level(100.0 * finding.limit.low, label, allowed="above"))
+    share = next((limit for limit in _limits_of(finding) if limit.unit == "1"), None)
+    if share is not None and share.low is not None:
+        label = f"allowed for the last: {source.say_limit(share, percent=True)}"
+        marks.append(Level(100.0 * share.low, label, allowed="above"))
     if braking.fade_per_stop is not None:
         slope = 100.0 * braking.fade_per_stop.value
         middle = float((100.0 * level / first).mean())
@@ -235,8 +236,8 @@ def _fade(source: Source) -> Iterator[Chart]:
             manoeuvres=names,
         )
     )
-    share = source.say(braking.fade, percent=True)
-    said = f"The last of {len(like)} like stops braked {share} as hard as the first"
+    kept = source.say(braking.fade, percent=True)
+    said = f"The last of {len(like)} like stops braked {kept} as hard as the first"
     if finding is not None:
         said += f"; verdict: {finding.verdict}"
     yield Chart(
@@ -249,6 +250,12 @@ def _fade(source: Source) -> Iterator[Chart]:
         subject="braking",
         height=0.4,
     )
+
+
+def _limits_of(finding: Finding | None) -> Iterator[Limit]:
+    """Yield the limits of a finding and of its items: a rule may ask for two things."""
+    if finding is not None:
+        yield from filter(None, (finding.limit, *(item.limit for item in finding.items)))
 
 
 def _drift(source: Source, traces: Sequence[_Trace]) -> Iterator[Chart]:

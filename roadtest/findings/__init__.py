@@ -27,6 +27,7 @@ _JUDGES: Final[Mapping[str, Callable[[Case, Target], Finding]]] = {
     "fade": braking.fade,
     "drift": braking.drift,
     "spread": braking.spread,
+    "bedding": braking.bedding,
     "rolling_coefficient": running.rolling_coefficient,
     "standing": running.standing,
     "through": running.through,

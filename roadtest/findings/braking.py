@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Final
 
-from roadtest.build_sheet import NamedRule, StoppingLimit, Target
-from roadtest.findings.case import Case, basis_text
+from roadtest.build_sheet import BeddingWanted, Efficiency, NamedRule, StoppingLimit, Target
+from roadtest.findings.case import Case, basis_text, joined
 from roadtest.findings.judging import (
     Subject,
     from_figure,
@@ -18,12 +18,15 @@ from roadtest.findings.judging import (
     share_of,
     worst_of,
 )
-from roadtest.results import Finding, FindingItem, Limit, StopResult
+from roadtest.measures.mfdd import deceleration_of_efficiency, efficiency
+from roadtest.quantity import Quantity
+from roadtest.results import BeddingRow, Finding, FindingItem, Limit, StopResult, Verdict
 from roadtest.rules import braking_rule
 from roadtest.rules.model import BrakingRule
-from roadtest.wording import plural
+from roadtest.wording import number_text, plural
 
 _HOW: Final = "hard from the same speed to rest, in both directions of the same level road"
+_ENOUGH: Final = 0.9  # of the speed that bedding in is wanted from: nobody drives it to the dot
 _LEAST_OF_PRESCRIBED: Final = 0.98
 """Initial speed over the prescribed one, UN R13 Annex 4, 1.1.2 (R13-H the same, from memory)."""
 
@@ -49,7 +52,14 @@ def mfdd(case: Case, target: Target) -> Finding:
     """Return the finding on mean fully developed deceleration, grade taken out."""
     rule = _rule(target)
     not_shown: tuple[str, ...] = ()
-    if rule is None:
+    percent = isinstance(target.value, Efficiency) or (rule is not None and rule.in_percent)
+    if isinstance(target.value, Efficiency):
+        least, basis, title = (
+            float(deceleration_of_efficiency(target.value.share)),
+            "own target",
+            "",
+        )
+    elif rule is None:
         least, basis, title = share_of(target), "own target", ""
     else:
         asked = rule.deceleration(case.sheet.car.first_used)
@@ -64,15 +74,50 @@ def mfdd(case: Case, target: Target) -> Finding:
     stops = stops_used(case)
     if not stops:
         return nothing_to_judge(subject, limit, _no_stops(case), _to_try(case))
-    items = [judged_item(stop.manoeuvre, stop.mfdd_level, limit) for stop in stops]
-    return from_items(case, replace(subject, how=_how_again(case, worst_of(items))), items)
+    items = [_item(stop, stop.mfdd_level, limit) for stop in stops]
+    how = _how_again(case, worst_of(items))
+    more = joined(_in_percent(case, worst_of(items), least) if percent else "", _not_judged(stops))
+    return from_items(case, replace(subject, how=how), items, more)
+
+
+def _in_percent(case: Case, item: FindingItem, least_mps2: float) -> str:
+    """Say a stop's deceleration and its limit as an efficiency, in percent of g."""
+    asked = case.say_value(float(efficiency(least_mps2)), "1", percent=True)
+    if item.measured is None:
+        return f"As an efficiency, at least {asked} of g is asked"
+    shown = Quantity(
+        float(efficiency(item.measured.value)), float(efficiency(item.measured.u95)), "1"
+    )
+    said = case.say(shown, percent=True)
+    return f"{item.manoeuvre} as an efficiency: {said} of g, at least {asked} is asked"
+
+
+def _item(stop: StopResult, measured: Quantity | None, limit: Limit) -> FindingItem:
+    """Return one stop judged; left open where the log is too slow for it."""
+    return judged_item(stop.manoeuvre, None if stop.not_judged else measured, limit)
+
+
+def _not_judged(stops: Sequence[StopResult]) -> str:
+    """Say why the log shows too little of some stops to judge them."""
+    return ". ".join(f"{stop.manoeuvre}: {stop.not_judged}" for stop in stops if stop.not_judged)
 
 
 def _how_again(case: Case, item: FindingItem) -> str:
     """Say how to repeat the stop that decides."""
-    begun = [s.initial_speed for s in stops_used(case) if s.manoeuvre == item.manoeuvre]
-    speed = case.say_value(begun[0].value, "m/s") if begun and begun[0] else "the same speed"
-    return f"hard from {speed} to rest, in both directions of the same level road"
+    again = [s for s in stops_used(case) if s.manoeuvre == item.manoeuvre]
+    begun = again[0].initial_speed if again else None
+    speed = case.say_value(begun.value, "m/s") if begun else "the same speed"
+    how = f"hard from {speed} to rest, in both directions of the same level road"
+    if not (again and again[0].not_judged):
+        return how
+    return f"{_faster(again[0])}, {how}"
+
+
+def _faster(stop: StopResult) -> str:
+    """Say what logger would show enough of a stop."""
+    if stop.judged_from_hz is None:
+        return "with a receiver that smooths its speed less"
+    return f"with a log of {number_text(stop.judged_from_hz)} Hz or more"
 
 
 def _rule(target: Target) -> BrakingRule | None:
@@ -108,34 +153,42 @@ def _kind_of_reason(why_not: str) -> str:
 def stopping_distance(case: Case, target: Target) -> Finding:
     """Return the finding on stopping distance, brought to the nominal speed.
 
-    A stop from a speed too far from it is judged by a rule that gives a distance for every speed,
-    and is left out otherwise.
+    A stop from a speed too far from the nominal one to be brought to it is left out.
     """
     rule = _rule(target)
     nominal, most, basis = _asked_distance(target, rule)
     speed = case.say_value(nominal, "m/s")
     title = f"Stopping distance from {speed}"
+    how = f"hard from {speed} to rest, in both directions of the same level road"
     subject = Subject(
         target.id,
         title if rule is None else f"{title}: {rule.title}",
         "stop",
         basis,
-        f"hard from {speed} to rest, in both directions of the same level road",
-        not_shown=() if rule is None else rule.not_shown,
+        how,
+        not_shown=() if rule is None else (*rule.not_shown, *_too_slow(case, rule)),
     )
     limit = Limit(None, most, "m")
-    items, left_out = [], []
-    for stop in stops_used(case):
-        item = _distance_item(stop, nominal, limit, rule)
-        if item is None:
-            left_out.append(stop)
-        else:
-            items.append(item)
-    more = _left_out(case, left_out, speed)
-    if not items:
-        why = more or _no_stops(case)
-        return nothing_to_judge(subject, limit, why, _to_try(case))
+    near = [stop for stop in stops_used(case) if _is_brought_to(stop, nominal)]
+    far = [stop for stop in stops_used(case) if stop not in near]
+    more = joined(_left_out(case, far, speed), _not_judged(near))
+    if not near:
+        return nothing_to_judge(subject, limit, more or _no_stops(case), _to_try(case))
+    items = [_item(stop, stop.distance_nominal, limit) for stop in near]
+    slow = [s for s in near if s.not_judged and s.manoeuvre == worst_of(items).manoeuvre]
+    if slow:
+        subject = replace(subject, how=f"{_faster(slow[0])}, {how}")
     return from_items(case, subject, items, more)
+
+
+def _is_brought_to(stop: StopResult, nominal_mps: float) -> bool:
+    """Return whether a stop's distance was brought to this speed: within 15 % of its own."""
+    brought = stop.nominal_speed
+    return (
+        stop.distance_nominal is not None
+        and brought is not None
+        and abs(brought.value - nominal_mps) < 1e-3 * nominal_mps
+    )
 
 
 def _asked_distance(target: Target, rule: BrakingRule | None) -> tuple[float, float, str]:
@@ -150,24 +203,6 @@ def _asked_distance(target: Target, rule: BrakingRule | None) -> tuple[float, fl
     return rule.nominal_speed_mps, most, basis_text(rule.distance.basis, rule.remarks)
 
 
-def _distance_item(
-    stop: StopResult, nominal_mps: float, limit: Limit, rule: BrakingRule | None
-) -> FindingItem | None:
-    brought = stop.nominal_speed
-    if (
-        stop.distance_nominal is not None
-        and brought is not None
-        and abs(brought.value - nominal_mps) < 1e-3 * nominal_mps
-    ):
-        return judged_item(stop.manoeuvre, stop.distance_nominal, limit)
-    if rule is None or stop.distance is None or stop.initial_speed is None:
-        return None
-    most = rule.most_stopping_distance_m(stop.initial_speed.value)
-    if most is None:
-        return None
-    return judged_item(stop.manoeuvre, stop.distance, Limit(None, most, "m"))
-
-
 def _left_out(case: Case, stops: list[StopResult], speed: str) -> str:
     said = [
         f"{stop.manoeuvre} from {case.say(stop.initial_speed)}"
@@ -178,15 +213,74 @@ def _left_out(case: Case, stops: list[StopResult], speed: str) -> str:
 
 
 def fade(case: Case, target: Target) -> Finding:
-    """Return the finding on what is left at the last like stop."""
-    limit = Limit(share_of(target), None, "1")
+    """Return the finding on what is left at the last like stop, by a share or by a rule."""
+    rule = _rule(target)
     how = "four stops or more from one speed, one after the other without letting the brakes cool"
+    found = case.results.braking
+    if rule is not None:
+        return _hot_by_rule(case, target, rule, how)
+    limit = Limit(share_of(target), None, "1")
     subject = Subject(target.id, "Brake fade", "fade test", "own target", how, percent=True)
-    measured = case.results.braking.fade
-    if measured is None:
-        why = "Fade needs four stops or more from like speeds"
-        return nothing_to_judge(subject, limit, why, _to_try(case))
-    return from_figure(case, subject, measured, limit, "Last like stop over the first")
+    if found.fade is None:
+        return nothing_to_judge(subject, limit, _no_series(case, "Fade"), _to_try(case))
+    return from_figure(case, subject, found.fade, limit, _says_fade(case))
+
+
+def _hot_by_rule(case: Case, target: Target, rule: BrakingRule, how: str) -> Finding:
+    """Return the finding on the last like stop by a rule: a share of the first, and a figure."""
+    hot = rule.hot
+    if hot is None:
+        raise TypeError(f"{rule.name} says nothing of hot brakes")
+    subject = Subject(
+        target.id,
+        f"Brake fade, hot stop: {rule.title}",
+        "fade test",
+        basis_text(hot.basis, rule.remarks),
+        how,
+        percent=True,
+        not_shown=(*hot.not_shown, *rule.not_shown, *_too_slow(case, rule)),
+    )
+    share = Limit(hot.of_cold, None, "1")
+    found = case.results.braking
+    if found.fade is None:
+        return nothing_to_judge(subject, share, _no_series(case, "Fade"), _to_try(case))
+    items = [replace(judged_item(None, found.fade, share), what="share of the cold stop")]
+    prescribed = rule.least_mfdd_mps2(case.sheet.car.first_used)
+    if hot.of_prescribed is not None and prescribed is not None:
+        limit = Limit(hot.of_prescribed * prescribed, None, "m/s²")
+        last = next(s for s in found.stops if s.manoeuvre == found.like_stops[-1])
+        items.append(judged_item(last.manoeuvre, last.mfdd_level, limit))
+    return from_items(case, subject, items, _says_fade(case))
+
+
+def _no_series(case: Case, what: str) -> str:
+    """Say why there is no series of stops to judge."""
+    why = (
+        f"{what} needs four stops or more from like speeds"
+        if what == "Fade"
+        else (f"{what} needs several stops from like speeds")
+    )
+    return joined(why, _not_judged(stops_used(case)))
+
+
+def _says_fade(case: Case) -> str:
+    """Say whether the last stop's loss is more than a driver's variation, by the trend of all."""
+    found = case.results.braking
+    trend, count = found.fade_per_stop, len(found.like_stops)
+    if trend is None:
+        return "Last like stop over the first"
+    over = f"over {plural(count, 'like stop')}"
+    if trend.low <= 0.0 <= trend.high:
+        return (
+            f"That is the last like stop over the first; {over} no trend is told from the driver's "
+            "variation, so a difference may be the foot's and not the brakes'"
+        )
+    way = "falls" if trend.value < 0.0 else "rises"
+    size = Quantity(abs(trend.value), trend.u95, "1")
+    return (
+        f"That is the last like stop over the first; {over} braking {way} by "
+        f"{case.say(size, percent=True)} a stop, more than the driver's variation explains"
+    )
 
 
 def drift(case: Case, target: Target) -> Finding:
@@ -198,11 +292,12 @@ def drift(case: Case, target: Target) -> Finding:
     stops = stops_used(case)
     if not stops:
         return nothing_to_judge(subject, limit, _no_stops(case), _to_try(case))
-    items = [judged_item(stop.manoeuvre, stop.drift, limit) for stop in stops]
+    items = [_item(stop, stop.drift, limit) for stop in stops]
+    slow = _not_judged(stops)
     if all(item.measured is None for item in items):
-        why = "The log's positions show no sideways drift"
+        why = slow or "The log's positions show no sideways drift"
         return nothing_to_judge(subject, limit, why, f"Make stops {how}")
-    return from_items(case, subject, items, _leaning(items))
+    return from_items(case, subject, items, joined(_leaning(items), slow))
 
 
 def _leaning(items: list[FindingItem]) -> str:
@@ -221,6 +316,50 @@ def spread(case: Case, target: Target) -> Finding:
     subject = Subject(target.id, "Spread of like stops", "stop", "own target", _HOW, percent=True)
     measured = case.results.braking.spread
     if measured is None:
-        why = "Spread needs several stops from like speeds"
-        return nothing_to_judge(subject, limit, why, _to_try(case))
+        return nothing_to_judge(subject, limit, _no_series(case, "Spread"), _to_try(case))
     return from_figure(case, subject, measured, limit, "Standard deviation over mean")
+
+
+def bedding(case: Case, target: Target) -> Finding:
+    """Return the finding on how often the brakes were used to bed them in."""
+    wanted = target.value
+    if not isinstance(wanted, BeddingWanted):
+        raise TypeError(f"no bedding target: {wanted!r}")
+    fast = case.say_value(wanted.from_mps, "m/s")
+    slow = f"to {case.say_value(wanted.to_mps, 'm/s')}" if wanted.to_mps else "to rest"
+    limit = Limit(float(wanted.count), None, "1")
+    basis = "own target; a use counts from 90 % of the speed on, our choice"
+    how = f"from {fast} {slow}, rolling in between until the brakes have cooled"
+    subject = Subject(target.id, f"Bedding in from {fast} {slow}", "slowing", basis, how)
+    record = case.results.braking.bedding
+    if record is None:
+        why = "The brakes were not used in a way that the log shows"
+        return nothing_to_judge(subject, limit, why, f"{wanted.count} slowings {how}")
+    least = sum(_beds_in(row, wanted, sure=True) for row in record.rows)
+    most = sum(_beds_in(row, wanted, sure=False) for row in record.rows)
+    measured = Quantity(0.5 * (least + most), 0.5 * (most - least), "1")
+    verdict: Verdict = "fail" if most < wanted.count else "not proven"
+    verdict = "pass" if least >= wanted.count else verdict
+    counted = f"{least}" if least == most else f"{least} to {most}"
+    used = plural(record.stops + record.snubs, "use")
+    missing = wanted.count - least
+    return Finding(
+        id=subject.id,
+        title=subject.title,
+        verdict=verdict,
+        measured=measured,
+        limit=limit,
+        basis=basis,
+        reason=joined(f"Of {used} of the brakes, {counted} count; {wanted.count} are wanted"),
+        to_settle=joined(f"{plural(missing, 'slowing')} more {how}") if missing > 0 else None,
+    )
+
+
+def _beds_in(row: BeddingRow, wanted: BeddingWanted, *, sure: bool) -> bool:
+    """Return whether a use of the brakes counts, surely or perhaps; not told: perhaps."""
+    fast, slow = row.from_speed, row.to_speed
+    if fast is None or slow is None:
+        return not sure
+    from_mps, to_mps = (fast.low, slow.high) if sure else (fast.high, slow.low)
+    slack = (1.0 - _ENOUGH) * wanted.from_mps
+    return from_mps >= _ENOUGH * wanted.from_mps and to_mps <= wanted.to_mps + slack

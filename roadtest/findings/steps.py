@@ -18,9 +18,10 @@ _MEND: Final = {
     "cruise_rpm": "A longer axle, a taller tyre or a longer top gear brings the engine speed down",
     "mfdd": "Look at the brakes: bedding in, air, servo, linings; then make the stops again",
     "stopping_distance": "Look at the brakes, then make the stops again",
-    "fade": "Look at linings and fluid: they don't stand the heat",
+    "fade": "Look at linings and fluid, and at how alike the stops were driven",
     "drift": "Look at the brakes side by side: one wheel pulls more than its partner",
     "spread": "Look for what makes the stops differ: bedding in, heat, a sticking piston",
+    "bedding": "Bed the brakes in before any hard stop",
     "rolling_coefficient": "Feel for warm hubs and drums: a brake drags or a bearing is tight",
     "standing": "Look for lost power or a slipping clutch",
     "through": "Look for lost power: ignition, mixture, throttle opening",
@@ -28,9 +29,9 @@ _MEND: Final = {
 
 
 _WORTH: Final = (
-    "inspection", "mfdd", "stopping_distance", "fade", "drift", "spread", "channel", "clutch_slip",
-    "rolling_coefficient", "speedometer", "gearbox", "axle", "tach", "cruise_rpm", "odometer",
-    "standing", "through",
+    "inspection", "mfdd", "stopping_distance", "fade", "drift", "spread", "bedding", "channel",
+    "clutch_slip", "rolling_coefficient", "speedometer", "gearbox", "axle", "tach", "cruise_rpm",
+    "odometer", "standing", "through",
 )  # fmt: skip
 """What is worth most first: what stops the car, what breaks it, what misleads, what is slow."""
 

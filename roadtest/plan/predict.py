@@ -15,13 +15,14 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from roadtest.build_sheet import BuildSheet, NamedRule, StoppingLimit, Target
+from roadtest.build_sheet import BuildSheet, Efficiency, NamedRule, StoppingLimit, Target
 from roadtest.evidence import Evidence
 from roadtest.findings import Case, judge_all
 from roadtest.logs.model import Note, Notes, TachLog
 from roadtest.measures.braking import measure_braking
 from roadtest.measures.coasting import measure_coasting
 from roadtest.measures.gearing import measure_gearing
+from roadtest.measures.mfdd import deceleration_of_efficiency
 from roadtest.measures.pulls import measure_pulls
 from roadtest.measures.speedometer import measure_speedometer
 from roadtest.measures.speedometer.prediction import predict_error
@@ -73,6 +74,8 @@ def planned_braking(car: PlanCar) -> float:
     asked = [_USUAL_BRAKING_MPS2 / _BETTER]
     for target in car.sheet.targets.named("mfdd"):
         least = target.value if isinstance(target.value, float) else None
+        if isinstance(target.value, Efficiency):
+            least = float(deceleration_of_efficiency(target.value.share))
         if isinstance(target.value, NamedRule):
             rule = braking_rule(target.value.name)
             least = rule.least_mfdd_mps2(car.sheet.car.first_used)

@@ -4,16 +4,8 @@ from __future__ import annotations
 
 from typing import Final
 
-from roadtest.rules.model import (
-    Basis,
-    BrakingRule,
-    Figure,
-    HotStop,
-    LeastDeceleration,
-    MostDistance,
-    Status,
-)
-from roadtest.units import to_si
+from roadtest.rules.model import Basis, Figure, LeastDeceleration, Status
+from roadtest.rules.type_approval import Beside, ColdTest, car_rule, distance_from, hot_stop
 
 _DOCUMENT: Final = "FMVSS 135"
 
@@ -42,36 +34,35 @@ _PARKING: Final = Basis(_DOCUMENT, "S7.12 (parking brake)", Status.MEMORY)
 _ROAD: Final = Basis(_DOCUMENT, "S6 (test conditions)", Status.MEMORY)
 
 # S <= 0.10 V + 0.0060 V², V in km/h and S in m.
-_DISTANCE: Final = MostDistance.of_kmh(0.10, 0.0060, _FORMULA)
+_DISTANCE: Final = distance_from(0.0060, _FORMULA)
 
-RULE: Final = BrakingRule(
-    name="fmvss-135",
-    title="US FMVSS 135 (passenger cars)",
-    basis=_COLD,
-    nominal_speed_mps=to_si(100.0, "km/h"),
-    decelerations=(LeastDeceleration(_DISTANCE.square_as_mps2, _IMPLIED),),
-    distance=_DISTANCE,
-    hot=HotStop(of_cold=0.60, of_prescribed=None, basis=_HOT),
-    figures=(
-        Figure("pedal force, at most", _COLD, 500.0, "N"),
-        Figure("hot stop from 100 km/h, once, at most", _HOT_DISTANCE, 89.0, "m"),
-        Figure("recovery, share of the cold stop, at least", _RECOVERY, 0.70, "1"),
-        Figure("recovery, share of the cold stop, at most", _RECOVERY, 1.50, "1"),
-        Figure("parking brake, grade held for 5 minutes", _PARKING, 0.20, "1"),
-        Figure("peak friction of the surface", _ROAD, 0.9, "1"),
-        Figure("width of the lane to be kept", _ROAD, 3.5, "m"),
-    ),
-    not_shown=(
-        "pedal force (65 to 500 N)",
-        "loaded and lightly loaded mass",
-        "friction of the road surface (peak 0.9)",
-        "brake temperature before the stop (65 to 100 °C)",
-        "that no wheel locked for more than 0.1 s above 15 km/h",
-        "that the car stayed in a lane 3.5 m wide",
-        "that the brakes were bedded in as the rule says (200 stops)",
-    ),
-    remarks=(
-        "Of six stops one must meet the rule; here every stop is judged.",
-        "Judged on distance by the rule; the deceleration is what its formula implies.",
+RULE: Final = car_rule(
+    "fmvss-135",
+    "US FMVSS 135 (passenger cars)",
+    ColdTest(100.0, _COLD, _DISTANCE, LeastDeceleration(_DISTANCE.square_as_mps2, _IMPLIED)),
+    hot_stop(0.60, None, _HOT),
+    Beside(
+        figures=(
+            Figure("pedal force, at most", _COLD, 500.0, "N"),
+            Figure("hot stop from 100 km/h, once, at most", _HOT_DISTANCE, 89.0, "m"),
+            Figure("recovery, share of the cold stop, at least", _RECOVERY, 0.70, "1"),
+            Figure("recovery, share of the cold stop, at most", _RECOVERY, 1.50, "1"),
+            Figure("parking brake, grade held for 5 minutes", _PARKING, 0.20, "1"),
+            Figure("peak friction of the surface", _ROAD, 0.9, "1"),
+            Figure("width of the lane to be kept", _ROAD, 3.5, "m"),
+        ),
+        not_shown=(
+            "pedal force (65 to 500 N)",
+            "loaded and lightly loaded mass",
+            "friction of the road surface (peak 0.9)",
+            "brake temperature before the stop (65 to 100 °C)",
+            "that no wheel locked for more than 0.1 s above 15 km/h",
+            "that the car stayed in a lane 3.5 m wide",
+            "that the brakes were bedded in as the rule says (200 stops)",
+        ),
+        remarks=(
+            "Of six stops one must meet the rule; here every stop is judged.",
+            "Judged on distance by the rule; the deceleration is what its formula implies.",
+        ),
     ),
 )

@@ -32,6 +32,7 @@ RULE: Final = BrakingRule(
     title="GB roadworthiness test, service brake",
     basis=_SERVICE,
     nominal_speed_mps=None,
+    in_percent=True,
     decelerations=(
         LeastDeceleration(share_of_gravity(50.0), _SERVICE),
         LeastDeceleration(share_of_gravity(58.0), _SERVICE, _NEWER_CARS_FROM),

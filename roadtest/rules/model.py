@@ -205,6 +205,7 @@ class HotStop:
     of_cold: float
     of_prescribed: float | None
     basis: Basis
+    not_shown: tuple[str, ...] = ()  # of the heating, by a road drive
 
 
 @dataclass(frozen=True)
@@ -224,6 +225,7 @@ class BrakingRule:
     figures: tuple[Figure, ...] = ()
     not_shown: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()
+    in_percent: bool = False  # it asks for an efficiency, in percent of weight
 
     def deceleration(self, first_use: date | None = None) -> LeastDeceleration | None:
         """Return the least deceleration asked of a car first used on this day, with its basis.

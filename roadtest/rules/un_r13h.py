@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from typing import Final
 
-from roadtest.rules.model import (
-    Basis,
-    BrakingRule,
-    Figure,
-    HotStop,
-    LeastDeceleration,
-    MostDistance,
-    Status,
+from roadtest.rules.model import Basis, Figure, LeastDeceleration, Status
+from roadtest.rules.type_approval import (
+    Beside,
+    ColdTest,
+    car_rule,
+    distance_from,
+    hot_stop,
+    type_zero_not_shown,
 )
-from roadtest.units import to_si
 
 _DOCUMENT: Final = "UN R13-H"
 
@@ -24,35 +23,25 @@ _TYPE_I: Final = Basis(_DOCUMENT, "Annex 3, 1.5 (Type-I)", Status.MEMORY)
 _PARKING: Final = Basis(_DOCUMENT, "Annex 3, 2.3 (parking brake)", Status.MEMORY)
 
 # s <= 0.1 v + 0.0060 v² (engine connected 0.0067, secondary 0.0158), v in km/h and s in m.
-_DELAY_PER_KMH: Final = 0.1
+ENGINE_CONNECTED: Final = distance_from(0.0067, _CONNECTED)
+SECONDARY: Final = distance_from(0.0158, _SECONDARY)
 
-ENGINE_CONNECTED: Final = MostDistance.of_kmh(_DELAY_PER_KMH, 0.0067, _CONNECTED)
-SECONDARY: Final = MostDistance.of_kmh(_DELAY_PER_KMH, 0.0158, _SECONDARY)
-
-RULE: Final = BrakingRule(
-    name="un-r13h",
-    title="UN R13-H (type approval of cars)",
-    basis=_TYPE_0,
-    nominal_speed_mps=to_si(100.0, "km/h"),
-    decelerations=(LeastDeceleration(6.43, _TYPE_0),),
-    distance=MostDistance.of_kmh(_DELAY_PER_KMH, 0.0060, _TYPE_0),
-    hot=HotStop(of_cold=0.60, of_prescribed=0.75, basis=_TYPE_I),
-    figures=(
-        Figure("pedal force, at least", _TYPE_0, 65.0, "N"),
-        Figure("pedal force, at most", _TYPE_0, 500.0, "N"),
-        Figure("engine connected, from 80 % of top speed, at least", _CONNECTED, 5.76, "m/s²"),
-        Figure("secondary braking from 100 km/h, at least", _SECONDARY, 2.44, "m/s²"),
-        Figure("recovery, share of the cold stop, at least", _TYPE_I, 0.70, "1"),
-        Figure("recovery, share of the cold stop, at most", _TYPE_I, 1.50, "1"),
-        Figure("parking brake, grade held", _PARKING, 0.20, "1"),
-        Figure("parking brake applied from 30 km/h, at least", _PARKING, 1.5, "m/s²"),
-    ),
-    not_shown=(
-        "pedal force (65 to 500 N)",
-        "that the car was laden, and the load on each axle",
-        "friction of the road surface",
-        "brake temperature before the stop (65 to 100 °C)",
-        "that no wheel locked and the car kept its course without steering",
-        "that the engine was disconnected",
+RULE: Final = car_rule(
+    "un-r13h",
+    "UN R13-H (type approval of cars)",
+    ColdTest(100.0, _TYPE_0, distance_from(0.0060, _TYPE_0), LeastDeceleration(6.43, _TYPE_0)),
+    hot_stop(0.60, 0.75, _TYPE_I),
+    Beside(
+        figures=(
+            Figure("pedal force, at least", _TYPE_0, 65.0, "N"),
+            Figure("pedal force, at most", _TYPE_0, 500.0, "N"),
+            Figure("engine connected, from 80 % of top speed, at least", _CONNECTED, 5.76, "m/s²"),
+            Figure("secondary braking from 100 km/h, at least", _SECONDARY, 2.44, "m/s²"),
+            Figure("recovery, share of the cold stop, at least", _TYPE_I, 0.70, "1"),
+            Figure("recovery, share of the cold stop, at most", _TYPE_I, 1.50, "1"),
+            Figure("parking brake, grade held", _PARKING, 0.20, "1"),
+            Figure("parking brake applied from 30 km/h, at least", _PARKING, 1.5, "m/s²"),
+        ),
+        not_shown=type_zero_not_shown("65 to 500 N", "65 to 100 °C"),
     ),
 )

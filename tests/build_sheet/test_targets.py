@@ -5,9 +5,11 @@ from typing import Any
 import pytest
 
 from roadtest.build_sheet import (
+    BeddingWanted,
     ChannelLimit,
     CruiseLimit,
     DialBand,
+    Efficiency,
     NamedRule,
     StandingLimit,
     StoppingLimit,
@@ -122,8 +124,11 @@ def test_a_unit_that_only_the_logger_knows_is_kept_and_remarked_on() -> None:
         ('odometer = "4 % ± 1 %"', 'has a "±"'),
         ('cruise_rpm = {speed = "70 mph", at_most = "3200 rpm"}', "cruise_rpm.at_most"),
         ("cruise_rpm = {at_most = 3200}", "cruise_rpm.speed: this key is missing"),
-        ("mfdd = 5.8", 'expected an acceleration such as "5.8 m/s^2", in quotes'),
-        ('mfdd = "58 %"', '"58 %" is a fraction; expected an acceleration'),
+        (
+            "mfdd = 5.8",
+            'expected an acceleration such as "5.8 m/s^2", or an efficiency such as "58 %"',
+        ),
+        ('mfdd = "58 m"', '"58 m" is a length; expected an acceleration'),
         ('mfdd = "un-r13"', 'did you mean "un-r13h"?'),
         (
             'stopping_distance = {form = "60 mph", at_most = "51 m"}',
@@ -163,3 +168,37 @@ def test_a_faulty_target_says_what_was_found_and_expected(line: str, message: st
     lines = faults(f"[targets]\n{line}")
     assert any(message in found for found in lines), lines
     assert all(found.startswith("targets.") for found in lines)
+
+
+def test_brakes_may_be_asked_for_in_percent_of_g() -> None:
+    assert list(sheet('[targets]\nmfdd = "58 %"').targets) == [Target("mfdd", Efficiency(0.58))]
+    (line,) = faults('[targets]\nmfdd = "580 %"')
+    assert "out of range" in line
+
+
+def test_fade_may_be_asked_for_by_a_rule_that_speaks_of_hot_brakes() -> None:
+    targets = sheet('[targets]\nfade = "un-r13h"').targets
+    assert list(targets) == [Target("fade", NamedRule("un-r13h"))]
+    (line,) = faults('[targets]\nfade = "us-393.52"')
+    assert 'expected one of "un-r13h", "un-r13-m1", "fmvss-135", or' in line
+
+
+def test_bedding_says_how_many_stops_from_what_speed_to_what() -> None:
+    close: Any = pytest.approx
+    targets = sheet('[targets]\nbedding = {stops = 10, from = "30 mph", to = "5 mph"}').targets
+    assert list(targets) == [Target("bedding", BeddingWanted(10, close(30 * MPH), close(5 * MPH)))]
+    (to_rest,) = sheet('[targets]\nbedding = {stops = 10, from = "30 mph"}').targets
+    assert to_rest.value == BeddingWanted(10, close(30 * MPH), 0.0)
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ('{stops = 0, from = "30 mph"}', "a number of stops"),
+        ("{stops = 10}", "from"),
+        ('{stops = 10, from = "30 mph", to = "40 mph"}', "not below from"),
+    ],
+)
+def test_a_bedding_target_that_makes_no_sense_is_refused(text: str, said: str) -> None:
+    (line,) = faults(f"[targets]\nbedding = {text}")
+    assert said in line

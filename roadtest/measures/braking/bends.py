@@ -14,8 +14,10 @@ from roadtest.motion.estimate import SPEED_MODEL
 
 Floats = NDArray[np.float64]
 
-_TOLD_APART = 2.6  # standard uncertainties: 99 %
-_LEAST_PM = 2e-4  # a radius of 5 km: who builds or drives a road calls it straight
+# Whoever picks a road for stops picks a straight one, or thinks so: one in two bends, and one in
+# five bends otherwise at its end than before; by so much, a radius of 700 m. Our choice.
+_BENDS, _CHANGES, _BEND_SD_PM = 0.5, 0.2, 1.5e-3
+_LEAST_LIKELY = 0.1  # a road straight with more than 90 % is taken for straight
 _WAIT_S = 120.0  # a car that drives on later may drive anywhere
 _FROM_M, _TO_M = 3.0, 33.0  # after driving off
 _SAME_ROAD_RAD = 0.35  # 20°: more is a corner or a turn in the road
@@ -24,32 +26,43 @@ _SAME_ROAD_RAD = 0.35  # 20°: more is a corner or a turn in the road
 def road_curvature(
     evidence: Evidence, stop: StopDraws, before_pm: Floats, rng: np.random.Generator
 ) -> Floats | None:
-    """Return draws [c] of the road's curvature under a stop, 1/m; None where it shows no bend.
+    """Return draws [c] of the road's curvature under a stop, 1/m; None where it is straight.
 
-    A bend is one that is told from a straight road, before the stop or where the car drives on
-    after it. The road in between has a curvature between the two; nothing says which.
+    The road before the stop bends with some probability, which its path there tells, and goes on
+    so or with another bend where the car drives on after it. In between it has a curvature between
+    the two; nothing says which. Where nothing is driven after, it is taken to go on as before.
 
     Parameters
     ----------
     before_pm : [c] float, 1/m, of the path in the approach
     """
-    after = _after(evidence, stop)
-    count = before_pm.size
-    ends = np.zeros((2, count))
-    if _is_bend(float(before_pm.mean()), float(before_pm.std())):
-        ends[0] = before_pm
-    if after is not None and _is_bend(*after):
-        ends[1] = after[0] + after[1] * rng.standard_normal(count)
-    elif after is None:  # the car turned, or stood to the end: what was before goes on
-        ends[1] = ends[0]
-    if not ends.any():
+    straight = np.zeros(before_pm.size)
+    before = _believed(before_pm, straight, _BENDS, rng)
+    after, told = before, _after(evidence, stop)
+    if told is not None:
+        seen = told[0] + told[1] * rng.standard_normal(before_pm.size)
+        after = _believed(seen, before, _CHANGES, rng)
+    if np.mean((before != 0.0) | (after != 0.0)) < _LEAST_LIKELY:
         return None
-    share = rng.random(count)
-    return np.asarray(share * ends[0] + (1.0 - share) * ends[1])
+    share = rng.random(before_pm.size)
+    return np.asarray(share * before + (1.0 - share) * after)
 
 
-def _is_bend(curvature_pm: float, u_pm: float) -> bool:
-    return abs(curvature_pm) > max(_TOLD_APART * u_pm, _LEAST_PM)
+def _believed(
+    seen_pm: Floats, expected_pm: Floats, share: float, rng: np.random.Generator
+) -> Floats:
+    """Return draws [c] of a curvature seen as draws [c]: as expected [c], or some other.
+
+    Beforehand a `share` of roads has another one, normal about the expected; which it is, is
+    weighted by how well either explains what is seen.
+    """
+    off, u = float((seen_pm - expected_pm).mean()), float((seen_pm - expected_pm).std())
+    wide = float(np.hypot(u, _BEND_SD_PM))
+    log_odds = np.log(u / wide) + 0.5 * off**2 * (u**-2.0 - wide**-2.0)
+    odds = share / (1.0 - share) * np.exp(min(log_odds, 50.0))
+    kept = (_BEND_SD_PM / wide) ** 2
+    other = expected_pm + kept * off + np.sqrt(kept) * (seen_pm - expected_pm - off)
+    return np.where(rng.random(seen_pm.size) < odds / (1.0 + odds), other, expected_pm)
 
 
 def off_the_road(sideways: Sideways, curvature_pm: Floats) -> Sideways:

@@ -13,7 +13,6 @@ from roadtest.evidence import Evidence
 from roadtest.manoeuvres import Manoeuvre
 from roadtest.measures.braking.bedding import Use, bedding_record
 from roadtest.measures.braking.bends import off_the_road, road_curvature
-from roadtest.measures.braking.curves import Curves
 from roadtest.measures.braking.from_above import FromAbove, from_above
 from roadtest.measures.braking.lateral import Path, common_noise, lateral_of
 from roadtest.measures.braking.level import grades_of, level_of
@@ -25,12 +24,15 @@ from roadtest.measures.braking.series import (
     spread_of,
     trend_of,
 )
+from roadtest.measures.braking.shown import TooSlow, too_slow
 from roadtest.measures.braking.sideways import straightness
+from roadtest.measures.braking.smoothing import receiver_smoothing
 from roadtest.measures.braking.stop import StopDraws, measure_stop
 from roadtest.measures.inertia import coasting_factor_draws, mass_draws
 from roadtest.motion.estimate import Motion
 from roadtest.quantity import Quantity
 from roadtest.results import BrakingResult, SnubResult, StopResult
+from roadtest.wording import quantity_text
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -38,6 +40,7 @@ Bools = NDArray[np.bool_]
 _SEED_TAG: Final = 51
 _LONGEST_STEP_S: Final = 2.5
 """Between fixes. Whole stops last 2 to 5 s: what lies between fixes further apart is guessed."""
+_SMOOTHED_S: Final = 0.05  # less changes nothing that a stop is judged on
 _NOT_SHOWN: Final = "too few fixes around the beginning of braking"
 
 
@@ -54,9 +57,13 @@ class BrakingMeasured:
 
 @dataclass(frozen=True)
 class _Series:
-    """All stops to rest, their grades and level decelerations [n, c], and which are alike [n]."""
+    """All stops to rest, their grades and level decelerations [n, c].
+
+    `slow`: why the log is too slow to judge a stop; `like`: which of the others are alike [n].
+    """
 
     stops: tuple[StopDraws, ...]
+    slow: tuple[TooSlow | None, ...]
     like: Bools
     grades: Floats
     level: Floats
@@ -79,10 +86,13 @@ def measure_braking(evidence: Evidence) -> BrakingMeasured:
     not they are used. The bedding-in record lists every use of the brakes.
     """
     brakings = [m for m in evidence.manoeuvres if m.kind == "stop"]
-    shown = {m.id: made for m in brakings if (made := _measured(evidence, m)) is not None}
     wanted = [m for m in brakings if m.used and m.to_rest]
+    smoothing = _smoothing(evidence, wanted)
+    shown = {
+        m.id: made for m in brakings if (made := _measured(evidence, m, smoothing)) is not None
+    }
     set_aside = {m.id: _NOT_SHOWN for m in wanted if m.id not in shown}
-    series = _series(evidence, [shown[m.id] for m in wanted if m.id in shown])
+    series = _series(evidence, [shown[m.id] for m in wanted if m.id in shown], smoothing)
     snubs = [shown[m.id] for m in brakings if not m.to_rest and m.id in shown]
     paths = _paths(evidence, series.stops)
     sideways = {
@@ -109,22 +119,35 @@ def measure_braking(evidence: Evidence) -> BrakingMeasured:
         else Quantity.from_draws(per_energy.slope, "1/J"),
         snubs=tuple(_snub_result(snub) for snub in snubs),
         bedding=bedding_record(uses, mass),
+        smoothing=_told(smoothing) if results else None,
     )
     return BrakingMeasured(
         result,
-        _remarks(results, series, per_stop),
+        _remarks(result, series, per_stop),
         set_aside,
         {name: found.path for name, found in sideways.items() if found.path is not None},
     )
 
 
-def _measured(evidence: Evidence, manoeuvre: Manoeuvre) -> StopDraws | None:
+def _smoothing(evidence: Evidence, stops: Sequence[Manoeuvre]) -> Floats:
+    """Return draws of the receiver's smoothing, s, as many as there are of the motion."""
+    counts = {draws.speed_mps.shape[0] for draws in evidence.draws.values()}
+    return receiver_smoothing(evidence, stops, max(counts, default=0), _rng(evidence, "smoothing"))
+
+
+def _told(smoothing_s: Floats) -> Quantity | None:
+    """Return the receiver's smoothing where it is told from none, else None."""
+    told = Quantity.from_draws(smoothing_s, "s")
+    return told if told is not None and np.quantile(smoothing_s, 0.025) > _SMOOTHED_S else None
+
+
+def _measured(evidence: Evidence, manoeuvre: Manoeuvre, smoothing_s: Floats) -> StopDraws | None:
     """Return a stop or snub in draws, None where the fixes do not show it."""
     draws = evidence.draws.get(manoeuvre.id)
     if draws is None or manoeuvre.left_out or not _is_seen(evidence, manoeuvre):
         return None
     rng = _rng(evidence, manoeuvre.id)
-    made = measure_stop(manoeuvre, Curves(draws), evidence.motion, rng)
+    made = measure_stop(manoeuvre, draws, smoothing_s, evidence.motion, rng)
     if made is None or Quantity.from_draws(made.distance_m, "m") is None:
         return None
     if manoeuvre.to_rest and Quantity.from_draws(made.mfdd_mps2, "m/s²") is None:
@@ -146,12 +169,16 @@ def _rng(evidence: Evidence, name: str) -> np.random.Generator:
     return np.random.default_rng([evidence.seed, _SEED_TAG, *name.encode()])
 
 
-def _series(evidence: Evidence, stops: Sequence[StopDraws]) -> _Series:
-    like = like_stops(np.array([np.nanmean(stop.initial_mps) for stop in stops]))
+def _series(evidence: Evidence, stops: Sequence[StopDraws], smoothing_s: Floats) -> _Series:
+    slow = tuple(too_slow(evidence.motion, stop, smoothing_s) for stop in stops)
+    judged = np.array([one is None for one in slow], dtype=bool)
+    like = np.zeros(len(stops), dtype=bool)
+    initial = np.array([np.nanmean(stop.initial_mps) for stop in stops])
+    like[judged] = like_stops(initial[judged])
     if not stops:
-        return _Series((), like, np.zeros((0, 0)), np.zeros((0, 0)))
+        return _Series((), (), like, np.zeros((0, 0)), np.zeros((0, 0)))
     grades = grades_of(evidence, stops, like, _rng(evidence, "grades"))
-    return _Series(tuple(stops), like, grades, level_of(stops, grades))
+    return _Series(tuple(stops), slow, like, grades, level_of(stops, grades))
 
 
 def _stop_result(
@@ -160,6 +187,7 @@ def _stop_result(
     stop = series.stops[index]
     nominal = nominal_speed(evidence.sheet, float(np.nanmean(stop.initial_mps)))
     brought = brought_to(stop.distance_m, stop.initial_mps, nominal)
+    slow = series.slow[index]
     return StopResult(
         manoeuvre=stop.manoeuvre.id,
         initial_speed=Quantity.from_draws(stop.initial_mps, "m/s"),
@@ -175,6 +203,8 @@ def _stop_result(
         heading_change=sideways.heading_change,
         grade=Quantity.from_draws(series.grades[index], "1"),
         road_curvature=sideways.curvature,
+        not_judged="" if slow is None else slow.why,
+        judged_from_hz=None if slow is None else slow.rate_hz,
     )
 
 
@@ -290,14 +320,17 @@ def _trends(
     return per_stop, trend_of(level, np.array([before[i] for i in ids]), rng)
 
 
-def _remarks(
-    results: Sequence[StopResult], series: _Series, trend: Trend | None
-) -> tuple[str, ...]:
+def _remarks(result: BrakingResult, series: _Series, trend: Trend | None) -> tuple[str, ...]:
     said = [
         f"{stop.manoeuvre}: the road bends; drift and heading change are against its bend"
-        for stop in results
-        if stop.road_curvature is not None
+        for stop in result.stops
+        if (bend := stop.road_curvature) is not None and abs(bend.value) > bend.u95
     ]
+    if result.smoothing is not None:
+        said.append(
+            f"the receiver smooths its speed over {quantity_text(result.smoothing, 'mph')}, as the "
+            "ends of the stops show; that is taken out of every figure of them"
+        )
     if trend is not None:
         said.append(_trend_in_words(trend, int(np.count_nonzero(series.like))))
     return tuple(said)

@@ -12,7 +12,8 @@ Bayesian Data Analysis, 3rd ed., chapter 14 (value from memory).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +24,7 @@ from roadtest.motion.estimate import POSITION_MODEL, SPEED_MODEL, Motion
 from roadtest.motion.kinematics import SlowError
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 # Times a foot takes, s: from first bite to full braking, and from throttle to brake. Drivers
 # measured on roads mostly take 0.2 to 0.6 s for either. Common practice, no published source.
@@ -41,6 +43,7 @@ _SEARCH_S = 0.8  # to either side of where the manoeuvre was found to begin
 _STEP_S, _COARSE_STEP_S = 0.02, 0.08
 _BEFORE_S = 2.0
 _SETTLING_S = 0.2
+_LAGS, _SAME_LAG_S = 3, 0.02  # time constants of smoothing tried, of draws that differ by more
 _UNTIL_SHARE = 0.45  # of the initial speed: what comes later says nothing about the beginning
 
 
@@ -57,7 +60,7 @@ class Onset:
     before_mps2: Floats  # acceleration with the foot off, brakes not on yet
     braking_mps2: Floats  # what the brakes add once the ramp is done
     change_mps3: Floats  # how the braking then changes
-    join_s: float
+    join_s: Floats
     way_m: Floats
 
 
@@ -85,25 +88,42 @@ def find_onset(
     motion: Motion,
     mean_path: tuple[Floats, Floats],
     start_s: float,
-    count: int,
+    smoothing_s: Floats,
     rng: np.random.Generator,
 ) -> Onset | None:
-    """Return `count` draws of when braking begins, or None where too few fixes show it.
+    """Return draws [c] of when braking begins, or None where too few fixes show it.
 
     Parameters
     ----------
     motion : the drive's motion
-    mean_path : times [k] and speeds [k] of the stop, s and m/s
+    mean_path : times [k] and speeds [k] of the stop as shown, s and m/s
     start_s : about when it begins
-    count : of draws
+    smoothing_s : [c], with which time constant the receiver smooths its speed
     """
     rough = _rough(*mean_path, start_s)
     fixes = _fixes(motion, mean_path, rough)
     if fixes is None:
         return None
-    fit = _Fit(fixes, rough)
-    coarse = fit.log_weights(_grid(np.arange(-_SEARCH_S, _SEARCH_S, _COARSE_STEP_S) + start_s))
-    return fit.draw(coarse, count, rng)
+    found = []
+    order = np.argsort(smoothing_s, kind="stable")
+    alike = 1 if np.ptp(smoothing_s) < _SAME_LAG_S else _LAGS
+    for part in np.array_split(order, alike):
+        lag = float(smoothing_s[part].mean())
+        fit = _Fit(fixes, rough, lag)
+        centre = start_s - 0.5 * lag  # the beginning shown is late
+        places = _grid(np.arange(-_SEARCH_S, _SEARCH_S, _COARSE_STEP_S) + centre)
+        found.append(fit.draw(fit.log_weights(places), part.size, rng))
+    return _in_order(found, np.argsort(order, kind="stable"))
+
+
+def _in_order(found: Sequence[Onset], order: Ints) -> Onset:
+    """Return the draws of several fits as one, in the order of their index."""
+    return Onset(
+        *(
+            np.concatenate([getattr(one, item.name) for one in found])[order]
+            for item in fields(Onset)
+        )
+    )
 
 
 def _rough(time_s: Floats, speed_mps: Floats, start_s: float) -> _Rough:
@@ -171,8 +191,9 @@ def _grid(starts_s: Floats) -> Floats:
 class _Fit:
     """The linear model at any places of the grid."""
 
-    def __init__(self, fixes: _Fixes, rough: _Rough) -> None:
+    def __init__(self, fixes: _Fixes, rough: _Rough, lag_s: float) -> None:
         self._fixes = fixes
+        self._lag_s = lag_s
         self._root = np.linalg.cholesky(fixes.covariance)
         self._seen = solve_triangular(self._root, fixes.values_mps, lower=True)
         braking = rough.braking_mps2
@@ -212,11 +233,11 @@ class _Fit:
         first_s = self._fixes.edges_s[0]
         times = self._fixes.edges_s
         settled = times[times > np.median(start + rise) + _SETTLING_S]
-        join_s = float(settled[0] if settled.size else times[-1])
+        join_s = np.full_like(start, settled[0] if settled.size else times[-1])
         ends = np.array(
             [
                 distance_parts_at(start, first_s, places),
-                distance_parts_at(np.full_like(start, join_s), first_s, places),
+                distance_parts_at(join_s, first_s, places),
             ]
         )
         way = ((ends[1] - ends[0]) * linear).sum(axis=1)
@@ -234,7 +255,7 @@ class _Fit:
 
     def _normal(self, grid: Floats) -> tuple[Floats, Floats]:
         """Return information matrices [g, p, p] and right-hand sides [g, p]."""
-        design = _design(self._fixes, grid)
+        design = _design(self._fixes, grid, self._lag_s)
         g, n, p = design.shape
         flat = design.transpose(1, 0, 2).reshape(n, g * p)
         white = solve_triangular(self._root, flat, lower=True).reshape(n, g, p).transpose(1, 0, 2)
@@ -242,9 +263,9 @@ class _Fit:
         return information, self._seen @ white + self._precision * self._mean
 
 
-def _design(fixes: _Fixes, grid: Floats) -> Floats:
+def _design(fixes: _Fixes, grid: Floats, lag_s: float) -> Floats:
     """Return what each linear part adds to each observation, [g, n, 5]."""
     if not fixes.means:
-        return speed_parts(fixes.edges_s, grid)
+        return speed_parts(fixes.edges_s, grid, lag_s)
     distances = distance_parts(fixes.edges_s, grid)
     return np.asarray(np.diff(distances, axis=1) / np.diff(fixes.edges_s)[:, None])

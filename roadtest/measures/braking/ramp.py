@@ -12,23 +12,37 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 
-def speed_parts(time_s: Floats, grid: Floats) -> Floats:
-    """Return what each part adds to speed, [g, n, 5].
+def speed_parts(time_s: Floats, grid: Floats, lag_s: float = 0.0) -> Floats:
+    """Return what each part adds to the speed shown, [g, n, 5].
 
     Parameters
     ----------
     time_s : [n] float, s
     grid : [3, g] float, s: when the brakes begin, how long before it the foot was lifted, and how
         long the brakes take to come fully on
+    lag_s : time constant of a first-order smoothing through which the speed is shown
     """
     start, lift, rise = (row[:, None] for row in grid)
     into = time_s - start
-    on = np.clip(into, 0.0, None)
-    ramp = np.where(into < rise, on**2 / (2.0 * rise), into - 0.5 * rise)
-    change = 0.5 * np.clip(into - 0.5 * rise, 0.0, None) ** 2
+    ramp = (_shown(into, 2, lag_s) - _shown(into - rise, 2, lag_s)) / (2.0 * rise)
+    change = 0.5 * _shown(into - 0.5 * rise, 2, lag_s)
     one = np.ones_like(into)
-    lifted = np.clip(into + lift, 0.0, None)
-    return np.stack([one, one * (time_s - time_s[0]), lifted, ramp, change], axis=-1)
+    lifted = _shown(into + lift, 1, lag_s)
+    return np.stack([one, one * (time_s - time_s[0] - lag_s), lifted, ramp, change], axis=-1)
+
+
+def _shown(into: Floats, power: int, lag_s: float) -> Floats:
+    """Return s₊ or s₊² as a first-order smoothing shows it, settled at 0 before.
+
+    Of s: s - τ·(1 - e); of s²: s² - 2τ·s + 2τ²·(1 - e), with e = exp(-s/τ) for s > 0.
+    """
+    past = np.clip(into, 0.0, None)
+    if lag_s <= 0.0:
+        return past**power
+    settled = 1.0 - np.exp(-past / lag_s)
+    if power == 1:
+        return past - lag_s * settled
+    return past**2 - 2.0 * lag_s * past + 2.0 * lag_s**2 * settled
 
 
 def distance_parts(time_s: Floats, grid: Floats) -> Floats:

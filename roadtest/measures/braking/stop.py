@@ -10,12 +10,13 @@ from numpy.typing import NDArray
 from roadtest.manoeuvres import Manoeuvre
 from roadtest.measures.braking.curves import Curves
 from roadtest.measures.braking.onset import Onset, find_onset
+from roadtest.measures.braking.smoothing import unsmoothed
 from roadtest.measures.mfdd import (
     LOWER_SHARE,
     UPPER_SHARE,
     mean_fully_developed_deceleration,
 )
-from roadtest.motion.estimate import Motion
+from roadtest.motion.estimate import Draws, Motion
 
 Floats = NDArray[np.float64]
 
@@ -44,15 +45,26 @@ class StopDraws:
 
 
 def measure_stop(
-    manoeuvre: Manoeuvre, curves: Curves, motion: Motion, rng: np.random.Generator
+    manoeuvre: Manoeuvre,
+    shown: Draws,
+    smoothing_s: Floats,
+    motion: Motion,
+    rng: np.random.Generator,
 ) -> StopDraws | None:
-    """Return the figures of a stop or snub; None where the log doesn't show its beginning."""
+    """Return the figures of a stop or snub; None where the log doesn't show its beginning.
+
+    Parameters
+    ----------
+    shown : the motion as the receiver shows it, c draws
+    smoothing_s : [c], the time constant with which it smooths its speed
+    """
     # Of a snub nothing after the pedal is let go says how it began.
-    slowing = curves.time_s <= (np.inf if manoeuvre.to_rest else manoeuvre.end_s)
-    mean_path = curves.time_s[slowing], curves.draws.speed_mps.mean(axis=0)[slowing]
-    onset = find_onset(motion, mean_path, manoeuvre.start_s, curves.count, rng)
+    slowing = shown.time_s <= (np.inf if manoeuvre.to_rest else manoeuvre.end_s)
+    mean_path = shown.time_s[slowing], shown.speed_mps.mean(axis=0)[slowing]
+    onset = find_onset(motion, mean_path, manoeuvre.start_s, smoothing_s, rng)
     if onset is None:
         return None
+    curves = Curves(unsmoothed(shown, smoothing_s))
     initial = onset.speed_mps
     upper_s = curves.falls_to(UPPER_SHARE * initial, onset.time_s)
     lower_s = curves.falls_to(LOWER_SHARE * initial, onset.time_s)
@@ -66,7 +78,7 @@ def measure_stop(
         last = _rest(curves, onset, (lower_s, lower.distance_m), mfdd)
     else:
         last = _let_go(curves, manoeuvre.end_s)
-    join = curves.at(np.full(curves.count, onset.join_s))
+    join = curves.at(onset.join_s)
     distance = onset.way_m + last.distance_m - join.distance_m
     return StopDraws(
         manoeuvre=manoeuvre,

@@ -57,8 +57,8 @@ def test_brakes_that_pull_give_drift_to_their_side(pull_pm: float, with_speed: b
     assert stop.heading_change is not None
     assert stop.drift.low <= figures["drift_m"] <= stop.drift.high
     assert stop.heading_change.low <= figures["heading_change_rad"] <= stop.heading_change.high
-    assert stop.road_curvature is None
     if with_speed:
+        assert stop.road_curvature is None
         assert stop.drift.value * pull_pm > 0.0
         assert stop.drift.u95 < 0.25
 
@@ -76,6 +76,20 @@ def test_a_road_that_bends_all_along_is_no_drift() -> None:
     assert stop.heading_change.low <= 0.0 <= stop.heading_change.high
     assert stop.road_curvature.low <= 0.0025 <= stop.road_curvature.high
     assert any("bends" in remark for remark in made.remarks)
+
+
+@pytest.mark.parametrize("curvature_pm", [-1.0 / 1500.0, 1.0 / 1500.0])
+@pytest.mark.parametrize("with_speed", [True, False])
+def test_a_slight_bend_is_no_drift_where_nothing_is_driven_after(
+    curvature_pm: float, with_speed: bool
+) -> None:
+    truth = bent(worked_stop(), 0.0, curvature_pm)
+    assert abs(stop_figures(truth, BEGINS_S)["drift_m"]) > 1.2  # against a straight line
+    (stop,) = measured(truth, with_speed=with_speed).result.stops
+    assert stop.drift is not None
+    assert stop.drift.low <= 0.0 <= stop.drift.high
+    assert stop.road_curvature is not None
+    assert stop.road_curvature.low <= curvature_pm <= stop.road_curvature.high
 
 
 def test_a_pull_in_a_bend_is_told_from_the_bend() -> None:

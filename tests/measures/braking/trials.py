@@ -54,7 +54,8 @@ def true_stop(truth: Truth, evidence: Evidence, name: str) -> Manoeuvre | None:
     late = evidence.start_unix_s - truth.start_utc_s
     (made,) = (m for m in evidence.manoeuvres if m.id == name)
     middle = 0.5 * (made.start_s + made.end_s) + late
-    fitting = [m for m in truth.of_kind("stop") if m.start_s <= middle <= m.end_s]
+    # A receiver that lags shows a stop up to a second late.
+    fitting = [m for m in truth.of_kind("stop") if m.start_s <= middle <= m.end_s + 1.0]
     return fitting[0] if fitting else None
 
 

@@ -1,0 +1,112 @@
+"""Receivers that smooth their speed, and loggers too slow for a stop."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+import pytest
+
+from roadtest.evidence import Evidence
+from roadtest.measures.braking import BrakingMeasured, measure_braking
+from roadtest.measures.braking.ramp import speed_parts
+from roadtest.measures.braking.smoothing import unsmoothed
+from roadtest.motion.estimate import Draws
+from tests.measures.braking.trials import found_evidence, true_stop
+from tests.simulation.driver import Driver, Pedal, simulate
+from tests.simulation.lag import lagged
+from tests.simulation.receiver import Receiver
+from tests.simulation.truth import Truth
+
+
+@cache
+def short_stops() -> Truth:
+    """Return three stops of two to three seconds."""
+
+    def script(driver: Driver) -> None:
+        driver.start_rolling(14.0)
+        for k, (level, seconds) in enumerate(((6.0, 2.2), (7.0, 2.5), (5.5, 2.8))):
+            if k:
+                driver.turn_round()
+            driver.stop(level * seconds, Pedal(level_mps2=level, unevenness=0.03))
+        driver.idle(5.0)
+
+    return simulate(script, seed=4)
+
+
+def seen(rate_hz: float, lag_s: float, clamp_mps: float = 0.0) -> tuple[Evidence, BrakingMeasured]:
+    receiver = Receiver(rate_hz=rate_hz, lag_s=lag_s, delay_s=0.2, clamp_mps=clamp_mps)
+    evidence = found_evidence(short_stops(), receiver, 4)
+    return evidence, measure_braking(evidence)
+
+
+@pytest.mark.parametrize(
+    ("rate_hz", "lag_s", "clamp_mps"),
+    [(2.0, 0.5, 0.0), (5.0, 0.0, 0.0), (5.0, 0.2, 0.0), (10.0, 0.5, 0.0), (10.0, 0.5, 1.5)],
+)
+def test_smoothing_is_seen_at_the_ends_of_stops_and_taken_out(
+    rate_hz: float, lag_s: float, clamp_mps: float
+) -> None:
+    evidence, made = seen(rate_hz, lag_s, clamp_mps)
+    assert len(made.result.stops) == 3
+    told = made.result.smoothing
+    if lag_s == 0.0:
+        assert told is None
+    else:
+        assert told is not None
+        assert told.low - 0.03 <= lag_s <= told.high + 0.03
+        assert any("smooths its speed over" in remark for remark in made.remarks)
+    for stop in made.result.stops:
+        true = true_stop(short_stops(), evidence, stop.manoeuvre)
+        assert true is not None
+        assert stop.mfdd_level is not None
+        assert stop.distance is not None
+        assert stop.initial_speed is not None
+        # Half an interval more: nine figures of three stops are many chances.
+        for figure, key in (
+            (stop.mfdd_level, "mfdd_level_mps2"),
+            (stop.distance, "distance_m"),
+            (stop.initial_speed, "initial_mps"),
+        ):
+            assert abs(figure.value - true.figures[key]) <= 1.5 * figure.u95, key
+
+
+def test_a_stop_with_too_few_fixes_is_not_judged_and_says_what_rate_would_do() -> None:
+    for late in (0.0, 0.5):
+        receiver = Receiver(rate_hz=1.0, late_start_s=late)
+        made = measure_braking(found_evidence(short_stops(), receiver, 4))
+        assert made.result.stops
+        for stop in made.result.stops:
+            assert stop.not_judged.startswith("too few fixes: ")
+            assert "at least 3 are needed" in stop.not_judged
+            assert stop.judged_from_hz == 5.0
+        assert made.result.spread is None  # nor compared
+    _, quick = seen(5.0, 0.0)
+    assert [stop.not_judged for stop in quick.result.stops] == ["", "", ""]
+
+
+def test_a_receiver_too_slow_for_any_stop_says_so() -> None:
+    _, made = seen(10.0, 0.9)
+    for stop in made.result.stops:
+        assert "the receiver smooths its speed over" in stop.not_judged
+        assert stop.judged_from_hz is None
+
+
+def test_taking_a_first_order_lag_out_gives_back_the_speed() -> None:
+    time = np.arange(0.0, 6.0, 0.01)
+    true = 20.0 - 3.0 * np.clip(time - 1.0, 0.0, 4.0)
+    shown = lagged(true, 0.01, 0.4)
+    acceleration = np.gradient(shown, time)
+    draws = Draws(time, shown[None], acceleration[None], np.zeros((1, time.size)))
+    back = unsmoothed(draws, np.array([0.4]))
+    assert np.abs(back.speed_mps[0] - true).max() < 0.05
+    assert back.distance_m[0, -1] == pytest.approx(np.trapezoid(true, time), abs=0.1)
+    assert unsmoothed(draws, np.array([0.0])) is draws
+
+
+def test_the_parts_of_a_beginning_are_lagged_as_a_receiver_lags() -> None:
+    time = np.arange(0.0, 4.0, 0.001)
+    grid = np.array([[1.5], [0.3], [0.4]])
+    plain, shown = speed_parts(time, grid)[0], speed_parts(time, grid, 0.5)[0]
+    for k in (0, 2, 3, 4):
+        assert shown[:, k] == pytest.approx(lagged(plain[:, k], 0.001, 0.5), abs=2e-3)
