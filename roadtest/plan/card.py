@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from itertools import zip_longest
 from typing import Final
 
 from roadtest.plan.cautions import abort_when, cautions
@@ -23,6 +25,7 @@ from roadtest.report.model import Block, Document, Facts, Heading, Paragraph, Ta
 from roadtest.wording import PERCENT_FINDINGS, limit_text, sentence
 
 _FILL_IN: Final = 18 * "."
+_OUTCOME: Final = 12 * "."
 _NO_DAY: Final = (1970, 1, 1)  # a plan has none, and the same plan gives the same bytes
 
 
@@ -42,63 +45,86 @@ def drive_card(plan: Plan) -> Document:
     )
 
 
-def _front(plan: Plan) -> list[Block]:
-    blocks: list[Block] = [Facts((("Abort when", "; ".join(abort_when(plan.sheet))),), small=True)]
-    blocks += [Heading("Drive, in this order", level=2), _steps(plan)]
-    blocks.append(Heading("By hand", level=2))
-    rows = tuple(
-        (when, "; ".join(check_text(check) for check in checks))
-        for when, checks in plan.hand_checks.items()
-        if checks
-    )
-    blocks.append(Facts(rows, small=True))
+def _front(plan: Plan) -> Iterator[Block]:
+    """Yield what is read at the wheel: when to abort, what to drive, what to note."""
+    yield Facts((("Abort when", sentence("; ".join(abort_when(plan.sheet)))),))
+    yield Heading("Drive, in this order", level=2)
+    yield _steps(plan)
+    noted = note_rows(plan)
+    if noted:
+        yield Heading("To note", level=2)
+        yield _to_note(noted)
+    speeds, turning = engine_rows(plan)
+    if turning:
+        yield Heading("Engine speed expected, rpm", level=2)
+        yield Table(speeds, turning, 0, small=True)
     said = sentence("; ".join(cautions(plan.sheet, plan.steps)))
-    blocks.append(Facts((("Mind", said),), small=True))
-    return blocks
+    yield Facts((("Mind", said),), small=True)
+
+
+def _to_note(noted: tuple[tuple[str, ...], ...]) -> Table:
+    """Return the table to fill in; what isn't known of any hold has no column."""
+    heads = ("hold", "gear", "rpm due")
+    kept = [k for k in range(len(heads)) if any(row[k] for row in noted)]
+    fill_in = (*(_FILL_IN,) * 3, 2 * _FILL_IN)
+    return Table(
+        (*(heads[k] for k in kept), "time (h:min:s)", "dial", "tach", "remark"),
+        tuple((*(row[k] for k in kept), *fill_in) for row in noted),
+        texts=7,
+    )
 
 
 def _steps(plan: Plan) -> Table:
     units = plan.sheet.units
     return Table(
-        ("", "speeds", "gear", "runs", "straight", "what, and what to mind"),
+        ("", "what", "speeds", "gear", "runs", "straight", "mind"),
         tuple(
             (
                 str(number),
+                step.what,
                 speeds_of(step, units),
                 gears_of(step),
                 runs_of(step),
                 straight_of(step),
-                f"{sentence(step.what)} {sentence(step.note)}".rstrip(),
+                sentence(step.note),
             )
             for number, step in enumerate(plan.steps, 1)
         ),
-        texts=6,
-        small=True,
+        texts=7,
     )
 
 
-def _back(plan: Plan) -> list[Block]:
-    blocks: list[Block] = []
+def _back(plan: Plan) -> Iterator[Block]:
+    """Yield what is done standing: hand checks, cautions, and what the drive is good for."""
+    # A sheet that asks for little has room for both on one side.
+    overleaf = bool(plan.predicted or plan.changes or plan.sheet.work.done)
+    yield Heading("By hand: pass, fail or not done", level=2, new_page=overleaf)
+    yield _hand_checks(plan)
     if plan.changes:
-        blocks.append(Heading(f"If changed: {', '.join(plan.changed)}", level=2))
-        rows = tuple((change.what, change.before, change.after) for change in plan.changes)
-        blocks.append(Table(("", "before", "after"), rows, texts=1, small=True))
-    noted = note_rows(plan)
-    if noted:
-        heads = ("hold", "gear", "rpm due", "time (h:min:s)", "dial", "tach", "remark")
-        blocks.append(Heading("To note", level=2))
-        rows_to_fill = tuple((*row, *(_FILL_IN,) * 3, 2 * _FILL_IN) for row in noted)
-        blocks.append(Table(heads, rows_to_fill, texts=7, small=True))
-    speeds, turning = engine_rows(plan)
-    if turning:
-        blocks += [Heading("Engine speed expected, rpm", level=2), Table(speeds, turning, 0, True)]
+        yield Heading(f"If changed: {', '.join(plan.changed)}", level=2)
+        changes = tuple((change.what, change.before, change.after) for change in plan.changes)
+        yield Table(("", "before", "after"), changes, texts=1, small=True)
     if plan.predicted:
-        blocks += [Heading("What the drive will prove", level=2), _predicted(plan)]
+        yield Heading("What the drive will prove", level=2)
+        yield _predicted(plan)
         said = f"Predicted for a logger of {logger_of(plan)}. {REPEATS}"
-        blocks.append(Paragraph(said, small=True))
+        yield Paragraph(said, small=True)
     small = [sources_of(plan), sentence(f"Assumed: {'; '.join(plan.assumed)}")]
-    blocks.append(Paragraph(" ".join(small), small=True))
-    return blocks
+    yield Paragraph(" ".join(small), small=True)
+
+
+def _hand_checks(plan: Plan) -> Table:
+    """Return the hand checks side by side: those before the drive, and those that follow."""
+    checks = {when: [check_text(c) for c in group] for when, group in plan.hand_checks.items()}
+    left = checks.get("before", [])
+    right = [*checks.get("during", []), *(f"after: {said}" for said in checks.get("after", []))]
+    rows = zip_longest(left, right, fillvalue="")
+    return Table(
+        ("before the drive", "outcome", "during the drive, and after", "outcome"),
+        tuple((a, _OUTCOME if a else "", b, _OUTCOME if b else "") for a, b in rows),
+        texts=4,
+        small=True,
+    )
 
 
 def _predicted(plan: Plan) -> Table:

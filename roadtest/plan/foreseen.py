@@ -1,9 +1,9 @@
-"""What a logger would make of a planned drive, before it is driven: evidence around the plan.
+"""What a logger would make of a planned drive, before it is driven: a log of it, and the estimate.
 
-The speeds are those of the plan itself, so the motion's posterior lies around the plan; its
-information matrix, its jerk intensities and its draws are those of the motion estimate, with the
-logger's noise taken as given instead of fitted. Positions, courses and heights, which only the
-measures of drift and grade look at, have one draw of the noise that the estimate expects of them.
+The log has the noise of the logger, the slow errors that the motion estimate expects of receivers,
+and wandering heights; it then goes through the estimate itself, so that what comes out holds all
+that a real log's figures hold. One such log is one throw of the dice: intervals are taken over
+several.
 """
 
 from __future__ import annotations
@@ -19,21 +19,16 @@ from roadtest.evidence import Evidence
 from roadtest.geodesy import radii_m
 from roadtest.logs.model import GpsLog, Notes
 from roadtest.manoeuvres import Manoeuvre
-from roadtest.motion.estimate import POSITION_MODEL, SPEED_MODEL, Motion, Span, travelled
+from roadtest.motion.estimate import POSITION_MODEL, SPEED_MODEL, Span, estimate
 from roadtest.motion.ground import ground_under
-from roadtest.motion.noise import Noise
-from roadtest.motion.posterior import Posterior
-from roadtest.motion.sampler import Observed, Sampler
 from roadtest.motion.screening import screen
 from roadtest.plan.profile import Profile
 
 Floats = NDArray[np.float64]
 
-DRAWS: Final = 200
+DRAWS: Final = 100  # a throw; several throws make up for it
 MARGIN_S: Final = 2.0
 START_UNIX_S: Final = 1.7e9  # any day will do
-_NORMAL_TAIL: Final = 200.0  # Student's t with so many degrees of freedom is as good as normal
-_SETTLE, _SWEEPS = 10, 30
 _HEIGHT_WANDER_M, _HEIGHT_MEMORY_S, _HEIGHT_WHITE_M = 3.0, 120.0, 0.3
 """What the estimate of the grade expects of heights (roadtest.motion.grade)."""
 
@@ -47,13 +42,17 @@ class Logger:
 
 
 def foresee(
-    profile: Profile, logger: Logger, sheet: BuildSheet, notes: Notes | None = None
+    profile: Profile,
+    logger: Logger,
+    sheet: BuildSheet,
+    notes: Notes | None = None,
+    seed: int = 0,
 ) -> Evidence:
-    """Return the evidence that the planned drive would leave in the log."""
-    rng = np.random.default_rng(0)
+    """Return the evidence that the planned drive would leave; `seed` is that of the noise."""
+    rng = np.random.default_rng([seed, 30])
     log = _log(profile, logger, rng)
     screened = screen(log)
-    motion = _motion_around(screened.observed, logger, rng)
+    motion = estimate(screened.observed, rng)
     made = profile.manoeuvres
     spans = [Span(m.start_s - MARGIN_S, m.end_s + MARGIN_S) for m in made]
     drawn = motion.draws(spans, DRAWS, rng)
@@ -84,9 +83,11 @@ def _log(profile: Profile, logger: Logger, rng: np.random.Generator) -> GpsLog:
         for part in (np.sin(profile.heading_rad), np.cos(profile.heading_rad))
     ]
     places = [way + _position_error(time, rng) for way in ways]
-    meridian, across = radii_m(np.zeros(1))  # on the equator degrees are plain lengths
-    course_sd = logger.noise_mps / np.maximum(speed, 0.5)
-    height = _wander(time, _HEIGHT_WANDER_M, _HEIGHT_MEMORY_S, rng)
+    meridian, parallel = radii_m(np.zeros(1))  # on the equator degrees are plain lengths
+    along = speed + _speed_error(time, logger, rng)
+    across = _speed_error(time, logger, rng)
+    height = np.interp(time, profile.time_s, profile.altitude_m)
+    height += _wander(time, _HEIGHT_WANDER_M, _HEIGHT_MEMORY_S, rng)
     height += _HEIGHT_WHITE_M * rng.standard_normal(time.size)
     blank = np.full(time.size, np.nan)
     return GpsLog(
@@ -94,17 +95,23 @@ def _log(profile: Profile, logger: Logger, rng: np.random.Generator) -> GpsLog:
         kind="nmea",
         time_s=START_UNIX_S + time,
         latitude_deg=np.degrees(places[1] / meridian),
-        longitude_deg=np.degrees(places[0] / across),
+        longitude_deg=np.degrees(places[0] / parallel),
         altitude_m=100.0 + height,
-        # Not exactly zero: a receiver that scatters does not write zeros at rest.
-        speed_mps=np.maximum(speed, 1e-3),
-        course_deg=np.rad2deg(heading + course_sd * rng.standard_normal(time.size)) % 360.0,
+        speed_mps=np.hypot(along, across),  # a receiver measures a velocity
+        course_deg=np.rad2deg(heading + np.arctan2(across, along)) % 360.0,
         hdop=np.full(time.size, 1.0),
         u_position_m=blank,
         segment=np.zeros(time.size, dtype=np.int64),
         source="plan",
         fixes_read=time.size,
     )
+
+
+def _speed_error(time: Floats, logger: Logger, rng: np.random.Generator) -> Floats:
+    error = logger.noise_mps * rng.standard_normal(time.size)
+    for slow in SPEED_MODEL.slow:
+        error = error + _wander(time, slow.sd, slow.memory_s, rng)
+    return error
 
 
 def _position_error(time: Floats, rng: np.random.Generator) -> Floats:
@@ -123,42 +130,3 @@ def _wander(time: Floats, sd: float, memory_s: float, rng: np.random.Generator) 
     for k in range(1, time.size):
         out[k] = keep[k - 1] * out[k - 1] + np.sqrt(1.0 - keep[k - 1] ** 2) * kicks[k]
     return out
-
-
-def _motion_around(observed: Observed, logger: Logger, rng: np.random.Generator) -> Motion:
-    """Return the motion that fixes on the plan would show, the noise taken as the logger's.
-
-    The jerk's intensities are drawn as in the estimate, given the plan and the posterior about it.
-    """
-    noise = Noise(logger.noise_mps, _NORMAL_TAIL)
-    sampler = Sampler(observed, SPEED_MODEL, noise, rng)
-    precision = np.zeros(sampler.bins.count)
-    weight = np.where(observed.seen, 1.0 / (noise.sd**2 + observed.rounding), 0.0)
-    speeds, accelerations = [], []
-    for k in range(-_SETTLE, _SWEEPS):
-        sampler.weight = weight
-        states = sampler.sweep(with_noise=False)
-        if k >= 0:
-            precision += sampler.precision / _SWEEPS
-            speeds.append(states[0, :, 0])
-            accelerations.append(states[0, :, 1])
-    intensity = sampler.of_bins(1.0 / precision)
-    system = sampler.system
-    speed, acceleration = np.array(speeds), np.array(accelerations)
-    mean_speed = np.where(observed.knots.still, 0.0, np.maximum(speed.mean(axis=0), 0.0))
-    mean_acceleration = acceleration.mean(axis=0)
-    time = observed.knots.time_s
-    return Motion(
-        time_s=time,
-        speed_mps=mean_speed,
-        u_speed_mps=speed.std(axis=0, ddof=1),
-        acceleration_mps2=mean_acceleration,
-        u_acceleration_mps2=acceleration.std(axis=0, ddof=1),
-        distance_m=travelled(time, mean_speed, mean_acceleration),
-        intensity=intensity[system.between.interval[:-1]],
-        noise=noise,
-        noise_draws=(noise,),
-        observed=observed,
-        source="doppler",
-        posterior=Posterior(system, system.factor(intensity, weight)),
-    )

@@ -84,12 +84,13 @@ def _gentle(car: PlanCar) -> Iterator[Step]:
     speeds = tuple(min(to_si(v, units), car.ceiling_mps) for v in _GENTLE[units])
     yield Step(
         "gentle",
-        "Prove the brakes gently, before anything fast",
+        "Prove the brakes gently",
         1,
         tuple(dict.fromkeys(speeds)),
         0.0,
         straight_m=straights.stop_straight_m(max(speeds)),
-        note="from walking pace up; stop the drive if the pedal is long or soft or the car pulls",
+        note="before anything fast, from walking pace up; end the drive if the pedal is long or "
+        "soft or the car pulls",
     )
 
 
@@ -100,12 +101,12 @@ def _bedding(wanted: Wanted, car: PlanCar) -> Iterator[Step]:
     top = min(to_si(_GENTLE[units][2], units), car.ceiling_mps)
     yield Step(
         "bedding",
-        "Bed in the new linings as their maker says",
+        "Bed in the new linings",
         1,
         (top,),
         0.2 * top,
         straight_m=straights.stop_straight_m(top),
-        note="without the maker's word: 20 to 30 light snubs, rolling half a minute between them "
+        note="as their maker says, else 20 to 30 light snubs, half a minute's rolling between "
         "(common practice, no published source); no hard stop before",
     )
 
@@ -222,12 +223,12 @@ def _coasts(wanted: Wanted, car: PlanCar) -> Iterator[Step]:
     high, low = speeds
     yield Step(
         "coast",
-        "Coast out of gear, engine running, ignition unlocked",
+        "Coast in neutral",
         2 * COAST_PAIRS,
         (high,),
         low,
         straight_m=straights.coast_straight_m(high, low, car.load, car.rolling_mass_kg),
-        note="every second one the other way along the same road",
+        note="engine on, ignition unlocked; every second one back along the same road",
     )
 
 
@@ -260,14 +261,14 @@ def _stops(wanted: Wanted, car: PlanCar) -> Iterator[Step]:
         for target in car.sheet.targets.named("stopping_distance")
         if isinstance(target.value, StoppingLimit)
     ]
-    note = "in neutral or clutch down, every second one the other way, mirror first"
+    note = (
+        "closed road only; in neutral or clutch down, every second one the other way, mirror first"
+    )
     if wanted.any_of("fade"):
-        note += (
-            "; for fade one after the other, without cooling; afterwards cool the brakes rolling"
-        )
+        note += "; for fade one after the other; then cool the brakes rolling"
     yield Step(
         "stop",
-        "Stop hard, closed road only",
+        "Stop hard",
         stop_count(car),
         (speed,),
         0.0,
@@ -334,11 +335,11 @@ def _standing(wanted: Wanted, car: PlanCar) -> Iterator[Step]:
     for to, seconds in starts(car):
         yield Step(
             "standing",
-            "Start from rest, flat out, closed road only",
+            "Start from rest, flat out",
             STANDING_RUNS,
             (0.0,),
             to,
             seconds=seconds,
             straight_m=straights.pull_straight_m(0.0, to, seconds),
-            note="both ways along the same road; a second's standstill before each",
+            note="closed road only; there and back on the same road; stand a second before each",
         )

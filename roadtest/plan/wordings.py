@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import groupby
 from typing import Final
 
 from roadtest.plan.car import PlanCar, plan_car
@@ -36,14 +37,13 @@ def speeds_of(step: Step, units: str) -> str:
 
 
 def gears_of(step: Step) -> str:
-    """Return the gears of a step, one for each of its speeds; "neutral" for coasts and stops."""
+    """Return the gears of a step in the order driven: "1, 2, 3", "4, then 5"; "neutral"."""
     if step.kind in ("coast", "stop"):
         return "neutral"
     if not step.gears or any(gear is None for gear in step.gears):
         return ""
-    if len(set(step.gears)) == 1:
-        return str(step.gears[0])
-    return ", ".join(str(gear) for gear in step.gears)
+    in_turn = [str(gear) for gear, _ in groupby(step.gears)]
+    return (", " if len(in_turn) == len(step.gears) else ", then ").join(in_turn)
 
 
 def runs_of(step: Step) -> str:

@@ -32,6 +32,7 @@ _LINE: Final = 78  # letters across the column of findings, about
 _FITTING: Final = ((10.0, 26), (9.5, 34), (9.0, 38), (8.5, 42), (8.0, 53), (7.5, 60))
 """Letter sizes of page one in print, and how many lines of findings fit at them."""
 
+_SHORT: Final = 24  # characters of a cell that a card keeps on one line
 _POLICY: Final = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
 
 
@@ -49,7 +50,7 @@ def to_html(document: Document) -> str:
 <title>{_text(document.title)}</title>
 <style>{_style()}</style>
 </head>
-<body>
+<body{' class="compact"' if document.compact else ""}>
 <main>
 <section{_page_one(document.first)}>
 {_opening(document)}
@@ -146,13 +147,14 @@ def _table(table: Table) -> str:
         for i, cell in enumerate(cells):
             scope = ' scope="col"' if tag == "th" else ""
             kind = ' class="figure"' if i >= table.texts and len(cell) < 40 else ""
+            kind = kind or (' class="short"' if len(cell) < _SHORT else "")
             inner = f"<code>{_text(cell)}</code>" if len(cell) == 64 else _text(cell)
             made.append(f"<{tag}{scope}{kind}>{inner}</{tag}>")
         return f"<tr>{''.join(made)}</tr>"
 
     body = "".join(row(cells, "td") for cells in table.rows)
     return (
-        f'<div class="scroll"><table><thead>{row(table.heads, "th")}</thead>'
+        f'<div class="scroll"><table{_small(table.small)}><thead>{row(table.heads, "th")}</thead>'
         f"<tbody>{body}</tbody></table></div>"
     )
 

@@ -14,24 +14,28 @@ from roadtest.measures.pulls import measure_pulls
 from roadtest.measures.road_load import RoadLoad
 from roadtest.measures.speedometer import measure_speedometer
 from roadtest.plan.foreseen import Logger, foresee
+from roadtest.plan.predict import THROWS
 from roadtest.plan.profile import Profile, ProfileBuilder
+from roadtest.plan.road import Hills
 from tests.evidence_from_truth import evidence_from
 from tests.simulation.driver import Driver, Pedal
-from tests.simulation.ensembles import random_car, random_road
+from tests.simulation.ensembles import random_car
 from tests.simulation.receiver import Receiver
+from tests.simulation.road import rolling_road
 from tests.simulation.truth import Truth
 
 NOISE_MPS = 0.05
 STOPS, COASTS = 4, 4
 HOLDS_MPS = (13.4, 17.9, 22.4)
 STOP_MPS, COAST_MPS, GOAL_MPS = 22.0, (26.0, 9.0), 26.8
-GEAR = 3
+GEAR, SHIFT_RPM, EVERYDAY_RPM = 3, 5200.0, 3300.0
 Widths = dict[str, float]  # half-width of the 95 % interval by kind of figure
 
 
 def driven(seed: int, coasts: int = COASTS) -> Truth:
     """Return a drive with every kind of manoeuvre, on a gently rolling road."""
-    driver = Driver(random_car(seed), random_road(seed, 0.01), seed)
+    # Straight, as the card asks for: there and back is the same road.
+    driver = Driver(random_car(seed), rolling_road(seed, 0.01, bendiness=0.0), seed)
     driver.start_rolling(HOLDS_MPS[0])
     for speed in HOLDS_MPS:
         driver.hold(speed, 20.0)
@@ -51,9 +55,11 @@ def _pulled(driver: Driver) -> tuple[float, float]:
     return low, 1.8 * low
 
 
-def planned(truth: Truth) -> Profile:
-    """Return the plan of the same drive: same speeds, the times the car really took."""
-    plan = ProfileBuilder()
+def planned(truth: Truth, seed: int) -> Profile:
+    """Return the plan of the same drive: same speeds and hills, the times the car really took."""
+    per_rev = [truth.car.revs_per_metre(k + 1) for k in range(len(truth.car.ratios) - 1)]
+    everyday = [EVERYDAY_RPM / 60.0 / revs for revs in per_rev]
+    plan = ProfileBuilder(Hills(float(truth.grade.std())), seed, everyday)
     plan.stand(5.0)
     for speed in HOLDS_MPS:
         plan.hold(speed, 20.0, 4)
@@ -69,7 +75,8 @@ def planned(truth: Truth) -> Profile:
         plan.stop(STOP_MPS, level)
         plan.turn_round()
     (start,) = truth.of_kind("standing")
-    plan.standing_start(GOAL_MPS, start.figures["time_s"])
+    flat_out = [SHIFT_RPM / 60.0 / revs for revs in per_rev]
+    plan.standing_start(GOAL_MPS, start.figures["time_s"], flat_out)
     plan.reach(0.0, 2.0)
     plan.stand(5.0)
     return plan.finish()
@@ -82,8 +89,12 @@ def compared(seed: int, rate_hz: float, coasts: int = COASTS) -> tuple[Widths, W
     # The model's white noise is what --noise gives; receivers wander slowly besides.
     receiver = Receiver(rate_hz=rate_hz, white_mps=NOISE_MPS)
     obtained = evidence_from(truth, receiver, seed, sheet=sheet)
-    predicted = foresee(planned(truth), Logger(rate_hz, NOISE_MPS), sheet)
-    return _median(widths(predicted)), _median(widths(obtained))
+    logger = Logger(rate_hz, NOISE_MPS)
+    throws = [
+        _median(widths(foresee(planned(truth, k), logger, sheet, seed=k))) for k in range(THROWS)
+    ]
+    named = [(name, width) for throw in throws for name, width in throw.items()]
+    return _median(iter(named)), _median(widths(obtained))
 
 
 def _median(pairs: Iterator[tuple[str, float]]) -> Widths:
