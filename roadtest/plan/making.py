@@ -11,7 +11,11 @@ from roadtest.plan.gearing import changes_between, engine_speeds
 from roadtest.plan.model import Plan
 from roadtest.plan.overlay import changed_sheet
 from roadtest.plan.predict import predict
+from roadtest.plan.profile import STOPS_ALIKE, WANDER_MPS
 from roadtest.plan.programme import programme
+from roadtest.plan.road import GRADE_SD
+from roadtest.quantity import Quantity
+from roadtest.wording import quantity_text
 from roadtest.work_checks import EVERY_DRIVE, HandCheck, When, checks_for
 
 
@@ -48,6 +52,12 @@ def hand_checks(sheet: BuildSheet) -> dict[str, tuple[HandCheck, ...]]:
 def _assumed(car: PlanCar) -> Iterator[str]:
     if car.sheet.car.mass is None:
         yield f"mass {ASSUMED_MASS_KG:.0f} kg (not on the sheet)"
+    if car.sheet.targets:
+        yield (
+            f"speeds held to {quantity_text(Quantity(WANDER_MPS, 0.0, 'm/s'), car.sheet.units)} "
+            f"and stops alike to {100.0 * STOPS_ALIKE:.0f} % (one standard deviation; our choice), "
+            f"a road within {100.0 * GRADE_SD:.1f} % of level"
+        )
     yield "rolling coefficient 0.015, drag area 0.675 m² (usual for small open cars, from memory)"
     if car.sheet.axle_ratio is None or not car.sheet.ratios or car.sheet.circumference is None:
         yield "no engine speeds: the sheet lacks gearbox, axle or tyres"

@@ -19,6 +19,7 @@ from roadtest.units import STANDARD_GRAVITY_MPS2
 Floats = NDArray[np.float64]
 
 STEP_S: Final = 0.01
+_STEPS_A_GRADE: Final = 10  # hills change slowly
 _LIFT_S, _LIFT_MPS2 = 0.3, 0.7  # throttle to brake, and the engine's drag meanwhile
 _RISE_S: Final = 0.35  # from first bite to full braking: common practice, no published source
 _EASE_S: Final = 0.6  # into and out of an acceleration
@@ -30,7 +31,7 @@ _SHIFT_S: Final = 0.5  # without drive at each change of gear in a standing star
 # The crew: our choices, common practice at best, no published source. The card says them.
 WANDER_MPS: Final = 0.14  # standard deviation of a speed held by foot: a third of a mile an hour
 _WANDER_S: Final = (6.0, 10.0, 17.0)  # its periods
-STOPS_ALIKE: Final = 0.03  # standard deviation of like stops, as a share
+STOPS_ALIKE: Final = 0.02  # standard deviation of like stops, as a share
 _FOOT_SHARE, _FOOT_S = 0.03, (0.9, 2.1)  # how evenly a stop is braked: amplitude, periods
 
 
@@ -51,13 +52,14 @@ class Profile:
 class ProfileBuilder:
     """Puts manoeuvres one behind the other; every piece starts at the speed the last one left.
 
-    `seed` is that of the crew: how the foot wanders, how unlike the stops are. `shifts_mps` are the
-    speeds at which gears are changed in everyday driving.
+    `seed` is that of the crew: how the foot wanders and how the stops fall out, `stops_alike` how
+    unlike they are. `shifts_mps` are the speeds at which gears are changed in everyday driving.
     """
 
     hills: Hills = field(default_factory=Hills)
     seed: int = 0
     shifts_mps: Sequence[float] = (5.0, 9.0, 14.0)
+    stops_alike: float = STOPS_ALIKE
     speed_mps: float = 0.0
     heading_rad: float = 0.0
     gear: int = 0
@@ -127,7 +129,7 @@ class ProfileBuilder:
         lifting = STEP_S * np.arange(1, round(_LIFT_S / STEP_S) + 1, dtype=np.float64)
         self._put(from_mps - _LIFT_MPS2 * lifting)
         start = self._count
-        level = deceleration_mps2 * (1.0 + STOPS_ALIKE * float(self._rng.standard_normal()))
+        level = deceleration_mps2 * (1.0 + self.stops_alike * float(self._rng.standard_normal()))
         most = round(3.0 * from_mps / deceleration_mps2 / STEP_S) + 100
         t: Floats = STEP_S * np.arange(1, most, dtype=np.float64)
         asked = level * (1.0 + self._waves(t, _FOOT_S, _FOOT_SHARE))
@@ -226,9 +228,10 @@ class ProfileBuilder:
         it, out of gear with the rotating parts' share.
         """
         speed, way, ahead = self.speed_mps, self._way_m, math.cos(self.heading_rad)
-        speeds = []
+        speeds, uphill = [], 0.0
         for k in range(most):
-            uphill = STANDARD_GRAVITY_MPS2 / ROTATING * self.hills.grade_at(way) * ahead
+            if k % _STEPS_A_GRADE == 0:
+                uphill = STANDARD_GRAVITY_MPS2 / ROTATING * self.hills.grade_at(way) * ahead
             speed -= (held_back(k, speed) + uphill) * STEP_S
             if speed <= to_mps:
                 break

@@ -31,6 +31,9 @@ _REMEDY: Final = {
     "gearbox": "an engine speed logged more closely, and longer in each gear, is needed",
     "clutch_slip": "an engine speed logged more closely is needed",
 }
+_BY_THE_ROAD: Final = ("rolling_coefficient",)
+"""Figures whose intervals hang on the road's own hills, by a factor of five and more: the widest
+of the throws is told."""
 _BY_THE_SHEET: Final = ("cruise_rpm",)  # figures that the sheet itself settles
 
 
@@ -48,7 +51,7 @@ def proof_of(car: PlanCar, target: Target, findings: Sequence[Finding], runs: st
         blind = next(one for one in findings if _hardest(target.id, one) is None)
         why = _unseen(car, target, blind.to_settle or blind.reason)
         return Predicted(target.id, finding.title, None, finding.limit, runs, why, False)
-    item = _typical(hardest)
+    item = _widest(hardest) if target.id in _BY_THE_ROAD else _typical(hardest)
     assert item.measured is not None and item.limit is not None
     share = _share_of_room(target.id, item)
     percent = target.id in PERCENT_FINDINGS
@@ -68,6 +71,11 @@ def _hardest(target_id: str, finding: Finding) -> FindingItem | None:
     if not items and finding.measured is not None and finding.limit is not None:
         items = [FindingItem(None, finding.measured, finding.limit, finding.verdict)]
     return max(items, key=lambda item: _share_of_room(target_id, item), default=None)
+
+
+def _widest(items: Sequence[FindingItem]) -> FindingItem:
+    """Return the item with the largest half-width."""
+    return max(items, key=lambda item: item.measured.u95 if item.measured else 0.0)
 
 
 def _typical(items: Sequence[FindingItem]) -> FindingItem:

@@ -15,8 +15,9 @@ from roadtest.work_checks import COMMON_PRACTICE, HandCheck
 NO_FIGURE: Final = "–"
 REPEATS: Final = (
     "Every stop, hold, pull or start is judged by itself, and one that fails fails the target: "
-    "more of them do not narrow the interval of each. Only the rolling resistance is a mean"
-    ". A crew that brakes or holds less evenly than planned widens it."
+    "more of them do not narrow the interval of each. Only the rolling resistance is a mean, "
+    "and its interval hangs on the road's own hills: it may be several times narrower. A crew "
+    "that brakes or holds less evenly than assumed widens all of them."
 )
 _MARK: Final = " *"  # behind what is published
 

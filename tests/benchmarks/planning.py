@@ -15,7 +15,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from tests.plan.trials import compared
+from tests.plan.trials import compared, gearing_compared
 
 RATES_HZ = (1.0, 5.0, 10.0)
 
@@ -28,7 +28,9 @@ def main() -> None:
         ratios: dict[str, list[float]] = {}
         sizes: dict[str, list[float]] = {}
         for seed in range(count):
-            predicted, obtained = compared(900 + seed, rate)
+            pairs = (compared(900 + seed, rate), gearing_compared(900 + seed, rate))
+            predicted = {name: width for pair in pairs for name, width in pair[0].items()}
+            obtained = {name: width for pair in pairs for name, width in pair[1].items()}
             for name in predicted.keys() & obtained.keys():
                 ratios.setdefault(name, []).append(obtained[name] / predicted[name])
                 sizes.setdefault(name, []).append(predicted[name])

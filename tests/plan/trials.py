@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
@@ -10,18 +11,23 @@ from roadtest.build_sheet import read_build_sheet
 from roadtest.evidence import Evidence
 from roadtest.measures.braking import measure_braking
 from roadtest.measures.coasting import measure_coasting
+from roadtest.measures.gearing import measure_gearing
 from roadtest.measures.pulls import measure_pulls
 from roadtest.measures.road_load import RoadLoad
 from roadtest.measures.speedometer import measure_speedometer
+from roadtest.plan.car import plan_car
 from roadtest.plan.foreseen import Logger, foresee
-from roadtest.plan.predict import THROWS
+from roadtest.plan.predict import TACH_NOISE_RPM, THROWS, planned_tach
 from roadtest.plan.profile import Profile, ProfileBuilder
+from roadtest.plan.programme import GEAR_HOLD_S, gear_holds
 from roadtest.plan.road import Hills
 from tests.evidence_from_truth import evidence_from
+from tests.measures.gearing.tach_logs import tach_log
 from tests.simulation.driver import Driver, Pedal
 from tests.simulation.ensembles import random_car
 from tests.simulation.receiver import Receiver
 from tests.simulation.road import rolling_road
+from tests.simulation.tach import Tach
 from tests.simulation.truth import Truth
 
 NOISE_MPS = 0.05
@@ -56,10 +62,12 @@ def _pulled(driver: Driver) -> tuple[float, float]:
 
 
 def planned(truth: Truth, seed: int) -> Profile:
-    """Return the plan of the same drive: same speeds and hills, the times the car really took."""
+    """Return the plan of the same drive: speeds, hills, times and how unlike the stops were."""
     per_rev = [truth.car.revs_per_metre(k + 1) for k in range(len(truth.car.ratios) - 1)]
     everyday = [EVERYDAY_RPM / 60.0 / revs for revs in per_rev]
-    plan = ProfileBuilder(Hills(float(truth.grade.std())), seed, everyday)
+    mfdd = np.array([stop.figures["mfdd_mps2"] for stop in truth.of_kind("stop")])
+    alike = float(mfdd.std(ddof=1) / mfdd.mean())
+    plan = ProfileBuilder(Hills(float(truth.grade.std()), seed), seed, everyday, alike)
     plan.stand(5.0)
     for speed in HOLDS_MPS:
         plan.hold(speed, 20.0, 4)
@@ -70,9 +78,8 @@ def planned(truth: Truth, seed: int) -> Profile:
     (pull,) = truth.of_kind("pull")
     span = pull.figures["from_mps"], pull.figures["to_mps"]
     plan.pull(*span, pull.figures["time_s"], GEAR)
-    level = float(np.mean([stop.figures["mfdd_mps2"] for stop in truth.of_kind("stop")]))
     for _ in range(STOPS):
-        plan.stop(STOP_MPS, level)
+        plan.stop(STOP_MPS, float(mfdd.mean()))
         plan.turn_round()
     (start,) = truth.of_kind("standing")
     flat_out = [SHIFT_RPM / 60.0 / revs for revs in per_rev]
@@ -129,3 +136,56 @@ def widths(evidence: Evidence) -> Iterator[tuple[str, float]]:
     for reading in measure_speedometer(evidence).result.readings:
         if reading.true is not None:
             yield "hold", reading.true.u95
+
+
+def gearing_compared(seed: int, rate_hz: float) -> tuple[Widths, Widths]:
+    """Return half-widths predicted and obtained of what a tach shows, of a drive in every gear."""
+    car = random_car(seed)
+    sheet = read_build_sheet(
+        f"""
+[tyres]
+rolling_circumference = "{car.circumference_m:.4f} m ± 0.004 m"
+[gearbox]
+ratios = {list(car.ratios)}
+[axle]
+ratio = {car.axle}
+[engine]
+idle_rpm = 900
+limit_rpm = {car.limit_rpm:.0f}
+""".encode(),
+        "b.toml",
+    )
+    planned_car = plan_car(sheet)
+    driver = Driver(car, rolling_road(seed, 0.01, bendiness=0.0), seed)
+    driver.start_rolling(5.0)
+    for gear, speed in gear_holds(planned_car):
+        driver.hold(speed, GEAR_HOLD_S, gear)
+    truth = driver.finish()
+    tach = tach_log(truth, Tach(noise_rpm=TACH_NOISE_RPM), seed, "utc")
+    receiver = Receiver(rate_hz=rate_hz, white_mps=NOISE_MPS)
+    obtained = evidence_from(truth, receiver, seed, sheet=sheet, tach=[tach])
+    throws = []
+    for k in range(THROWS):
+        plan = ProfileBuilder(Hills(seed=k), k)
+        for gear, speed in gear_holds(planned_car):
+            plan.hold(speed, GEAR_HOLD_S, gear)
+        profile = plan.finish()
+        made = foresee(profile, Logger(rate_hz, NOISE_MPS), sheet, seed=k)
+        log = planned_tach(planned_car, profile, k)
+        assert log is not None
+        throws += list(_gearing_widths(replace(made, tach=(log,))))
+    return _median(iter(throws)), _median(_gearing_widths(obtained))
+
+
+def _gearing_widths(evidence: Evidence) -> Iterator[tuple[str, float]]:
+    found = measure_gearing(evidence)
+    figures = [
+        ("axle", found.result.axle),
+        ("engine turns", found.result.revs_per_metre_top),
+        ("tach scale", found.tach.scale),
+        *(("step", row.step) for row in found.result.steps),
+        *(("cruise", row.rpm) for row in found.result.cruise),
+    ]
+    for name, figure in figures:
+        if figure is not None:
+            yield name, figure.u95
