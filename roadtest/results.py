@@ -450,6 +450,8 @@ class PullRun:
     peak_acceleration: Quantity | None = None
     grade: Quantity | None = None
     curve: tuple[PowerPoint, ...] = ()
+    flat_out: bool = False  # shown to have been; `effort` says by what, or what is missing
+    effort: str = ""
 
 
 @dataclass(frozen=True)
@@ -460,6 +462,8 @@ class Standing:
     time: Quantity | None = None
     manoeuvre: str | None = None
     after_rollout: Quantity | None = None  # s
+    flat_out: bool = False  # shown to have been; `effort` says by what, or what is missing
+    effort: str = ""
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
 from roadtest.build_sheet import StandingLimit, Target, ThroughLimit
@@ -81,15 +82,12 @@ def standing(case: Case, target: Target) -> Finding:
     limit = Limit(None, wanted.at_most_s, "s")
     how = f"flat out from rest to beyond {to}, both ways along the same road"
     subject = Subject(target.id, f"Standing start to {to}", "standing start", "own target", how)
-    items = [
-        judged_item(start.manoeuvre, start.time, limit)
-        for start in case.results.pulls.standing
-        if _is(start.to, wanted.to_mps) and start.time is not None
-    ]
-    if not items:
+    starts = [s for s in case.results.pulls.standing if _is(s.to, wanted.to_mps)]
+    tries = [_Try(s.manoeuvre, s.time, s.flat_out, s.effort) for s in starts if s.time]
+    if not tries:
         why = f"No standing start to {to} was driven"
         return nothing_to_judge(subject, limit, why, f"Drive {how}")
-    return from_items(case, subject, items)
+    return _best_of(case, subject, tries, limit)
 
 
 def through(case: Case, target: Target) -> Finding:
@@ -102,18 +100,83 @@ def through(case: Case, target: Target) -> Finding:
     how = f"flat out in gear {wanted.gear} from below {start} to beyond {end}, both ways"
     title = f"{start} to {end} in gear {wanted.gear}"
     subject = Subject(target.id, title, "pull", "own target", how)
-    items = [
-        judged_item(run.manoeuvre, run.time, limit)
+    covering = [
+        run
         for run in case.results.pulls.runs
-        if run.gear == wanted.gear
-        and _is(run.from_, wanted.from_mps)
-        and _is(run.to, wanted.to_mps)
-        and run.time is not None
+        if _is(run.from_, wanted.from_mps) and _is(run.to, wanted.to_mps) and run.time is not None
     ]
-    if not items:
-        why = f"No pull in gear {wanted.gear} covers {start} to {end}"
-        return nothing_to_judge(subject, limit, why, f"Drive {how}")
-    return from_items(case, subject, items)
+    tries = [
+        _Try(r.manoeuvre, r.time, r.flat_out, r.effort)
+        for r in covering
+        if r.gear == wanted.gear and r.time
+    ]
+    if tries:
+        return _best_of(case, subject, tries, limit)
+    unknown = [run for run in covering if run.gear is None]
+    if unknown:
+        took = ", ".join(f"{r.manoeuvre}: {case.say(r.time)}" for r in unknown if r.time)
+        why = (
+            f"Without engine speed the gear of a pull can't be told. From {start} to {end}, in "
+            f"gears not known: {took}"
+        )
+        return nothing_to_judge(subject, limit, why, f"Log engine speed, and drive {how}")
+    why = f"No pull in gear {wanted.gear} covers {start} to {end}"
+    if not case.has_tach:
+        why = (
+            f"No pull covers {start} to {end}; and without engine speed its gear could not be told"
+        )
+        return nothing_to_judge(subject, limit, why, f"Log engine speed, and drive {how}")
+    return nothing_to_judge(subject, limit, why, f"Drive {how}")
+
+
+@dataclass(frozen=True)
+class _Try:
+    """One run that a target may be judged on."""
+
+    name: str | None
+    time: Quantity
+    flat_out: bool
+    effort: str
+
+
+def _best_of(case: Case, subject: Subject, tries: Sequence[_Try], limit: Limit) -> Finding:
+    """Return the finding on the best run: what the car can do is shown by the best it did.
+
+    It fails only where a run is shown to have been flat out: a slow run with the pedal half down
+    says nothing of the car.
+    """
+    best = min(tries, key=lambda one: one.time.value)
+    said = []
+    if len(tries) > 1:
+        others = ", ".join(
+            f"{one.name or 'another'} {case.say(one.time)}" for one in tries if one is not best
+        )
+        said.append(f"Judged on the best of {len(tries)}; the others: {others}")
+    item = judged_item(best.name, best.time, limit)
+    shown = next((one for one in (best, *tries) if one.flat_out), None)
+    if item.verdict == "fail" and shown is not None:
+        said.append(f"{shown.name or 'It'} was flat out: {shown.effort}")
+    finding = from_items(case, subject, [item], joined(*said))
+    if item.verdict != "fail" or shown is not None:
+        return finding
+    missing = best.effort or "nothing shows how hard it was driven"
+    return replace(
+        finding,
+        verdict="not proven",
+        probability=None,
+        items=(replace(item, verdict="not proven", probability=None),),
+        reason=joined(
+            f"{best.name or 'The best'} took longer, but was it flat out? Not shown: {missing}. "
+            "A slow run fails the car only where the driver really tried",
+            *said,
+        ),
+        to_settle=joined(
+            f"Drive it twice, {subject.how}; with engine speed logged and taken near the limit "
+            "once is enough"
+            if subject.noun == "standing start"
+            else f"Drive it twice, {subject.how}"
+        ),
+    )
 
 
 def _is(speed: Quantity | None, wanted_mps: float) -> bool:

@@ -13,7 +13,7 @@ from roadtest.measures.channels import ChannelsMeasured, measure_channels
 from roadtest.measures.coasting import CoastingMeasured, measure_coasting
 from roadtest.measures.gearing import GearingMeasured, measure_gearing
 from roadtest.measures.odometer import OdometerMeasured, measure_odometer
-from roadtest.measures.pulls import PullsMeasured, measure_pulls
+from roadtest.measures.pulls import EngineSpeed, PullsMeasured, measure_pulls
 from roadtest.measures.speedometer import SpeedometerMeasured, measure_speedometer
 from roadtest.measures.traces import Traces, traces_of
 from roadtest.progress import Progress
@@ -70,9 +70,17 @@ def measure_all(evidence: Evidence, progress: Progress) -> Measured:
     progress("measuring the coast-downs", 0.85)
     coasting = measure_coasting(evidence, gearing.gear_of)
     progress("measuring the pulls", 0.9)
-    pulls = measure_pulls(evidence, gearing.gear_of, coasting)
+    pulls = measure_pulls(evidence, gearing.gear_of, coasting, _engine_speed(gearing))
     channels = measure_channels(evidence)
     return Measured(gearing, odometer, speedometer, braking, coasting, pulls, channels)
+
+
+def _engine_speed(gearing: GearingMeasured) -> EngineSpeed | None:
+    """Return true engine speed: as shown, over the scale that the gearing gives the tach."""
+    if gearing.followed is None or gearing.tach.scale is None:
+        return None
+    turns = gearing.followed.turns
+    return EngineSpeed(turns.time_s, turns.rpm / gearing.tach.scale.value)
 
 
 def measure_again(evidence: Evidence, before: Measured, was: Evidence) -> Measured:
@@ -93,8 +101,10 @@ def measure_again(evidence: Evidence, before: Measured, was: Evidence) -> Measur
     other_gears = new.gear_of != before.gear_of
     if other_gears or _changed(was, evidence, "coasting"):
         new = replace(new, coasting=measure_coasting(evidence, new.gear_of))
-    if other_gears or new.coasting is not before.coasting or _changed(was, evidence, "pulls"):
-        new = replace(new, pulls=measure_pulls(evidence, new.gear_of, new.coasting))
+    other_engine = new.gearing is not before.gearing
+    if other_engine or new.coasting is not before.coasting or _changed(was, evidence, "pulls"):
+        engine = _engine_speed(new.gearing)
+        new = replace(new, pulls=measure_pulls(evidence, new.gear_of, new.coasting, engine))
     if _changed(was, evidence, "channels"):
         new = replace(new, channels=measure_channels(evidence))
     return new
@@ -114,7 +124,7 @@ _NEEDS: Final = {
     "odometer": _Needs((), ("odometer",), ("odometer",)),
     "speedometer": _Needs(("hold",), ("indicated speed",), ("speedometer", "odometer")),
     "braking": _Needs(("stop",), (), ("stopping_distance",)),
-    "coasting": _Needs(("coast",)),
+    "coasting": _Needs(("coast",), ("gear",)),
     "pulls": _Needs(("pull",), (), ("through", "standing")),
     "channels": _Needs((), (), ("channel.",)),
 }

@@ -20,8 +20,8 @@ _PLAIN: Final = {
     "drift": "How far the car came off its line in the worst stop; to the right is positive.",
     "spread": "How much like stops differ from one another.",
     "rolling_coefficient": "Force to keep the car rolling over its weight; brakes that drag show.",
-    "standing": "Time from first motion, in the slowest start used.",
-    "through": "Time between the two speeds, in the slowest pull used.",
+    "standing": "Time from first motion, in the best start.",
+    "through": "Time between the two speeds, in the best pull.",
 }
 _SENDER: Final = "As the car's own sender showed it."
 

@@ -170,7 +170,8 @@ def test_only_pulls_in_the_gear_and_between_the_speeds_are_judged() -> None:
 
 def test_several_standing_targets_are_several_findings() -> None:
     starts = tuple(
-        Standing(mph(to), q(time, 0.1, "s"), "pull-1") for to, time in ((30.0, 4.0), (60.0, 13.0))
+        Standing(mph(to), q(time, 0.1, "s"), "pull-1", None, True)
+        for to, time in ((30.0, 4.0), (60.0, 13.0))
     )
     targets = 'standing = [{to = "30 mph", at_most = "5 s"}, {to = "60 mph", at_most = "12 s"}]'
     found = judge_all(case(targets, Results(pulls=PullsResult(standing=starts))))
@@ -298,3 +299,51 @@ def test_a_channel_never_logged_at_idle_leaves_its_limit_there_open() -> None:
     assert finding.verdict == "not proven"
     assert "lowest at idle not logged" in finding.reason.lower()
     assert finding.to_settle == "Log the channel standing, the engine at idle."
+
+
+def starts(*rows: tuple[float, bool]) -> Results:
+    made = tuple(
+        Standing(mph(60.0), q(time, 0.2, "s"), f"pull-{k}", None, flat, "it shows" if flat else "")
+        for k, (time, flat) in enumerate(rows, 1)
+    )
+    return Results(pulls=PullsResult(standing=made))
+
+
+START = 'standing = {to = "60 mph", at_most = "12 s"}'
+
+
+def test_a_slow_drive_off_does_not_fail_the_car() -> None:
+    finding = only(case(START, starts((25.0, False))))
+    assert finding.verdict == "not proven" and finding.probability is None
+    assert [item.verdict for item in finding.items] == ["not proven"]
+    assert "was it flat out" in finding.reason
+    assert "twice" in (finding.to_settle or "")
+
+
+def test_a_target_is_judged_on_the_best_start() -> None:
+    finding = only(case(START, starts((25.0, False), (11.0, False), (12.9, True))))
+    assert finding.verdict == "pass"
+    assert finding.measured == q(11.0, 0.2, "s")
+    assert "best of 3" in finding.reason and "pull-1 25.00 ± 0.20 s" in finding.reason
+
+
+def test_a_slow_start_flat_out_fails() -> None:
+    finding = only(case(START, starts((13.0, True), (25.0, False))))
+    assert finding.verdict == "fail"
+    assert "pull-1 was flat out: it shows" in finding.reason
+
+
+THROUGH = 'through = {gear = 4, from = "40 mph", to = "60 mph", at_most = "9 s"}'
+
+
+def test_without_engine_speed_the_gear_of_a_pull_is_not_known_and_this_is_said() -> None:
+    run = PullRun("pull-1", None, mph(40.0), mph(60.0), q(8.0, 0.1, "s"))
+    finding = only(case(THROUGH, Results(pulls=PullsResult(runs=(run,)))))
+    assert finding.verdict == "not proven"
+    assert "gear of a pull can't be told" in finding.reason
+    assert "pull-1: 8.00 ± 0.10 s" in finding.reason
+    assert (finding.to_settle or "").startswith("Log engine speed")
+    none = only(case(THROUGH, Results()))
+    assert "without engine speed" in none.reason
+    with_tach = only(case(THROUGH, Results(logs=(TACH,))))
+    assert with_tach.reason == "No pull in gear 4 covers 40 mph to 60 mph."

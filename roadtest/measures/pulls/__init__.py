@@ -1,5 +1,5 @@
 """Pulls in gear and standing starts: times, wheel power, drive force."""
 
-from roadtest.measures.pulls.measure import PullsMeasured, measure_pulls
+from roadtest.measures.pulls.measure import EngineSpeed, PullsMeasured, measure_pulls
 
-__all__ = ["PullsMeasured", "measure_pulls"]
+__all__ = ["EngineSpeed", "PullsMeasured", "measure_pulls"]

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Final, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +20,7 @@ from roadtest.measures.power_correction import (
     saturation_pressure_pa,
 )
 from roadtest.measures.pulls.crossing import Path
+from roadtest.measures.pulls.effort import Effort, Tried, efforts, peak_power
 from roadtest.measures.pulls.power import PowerCurve, Resistance, power_curve
 from roadtest.measures.pulls.repeats import Timed, repeats_of
 from roadtest.measures.pulls.spans import pull_path, span_times, spans_covered, through_spans
@@ -29,6 +30,7 @@ from roadtest.results import PowerPoint, PullRun, PullsResult, Standing, Standin
 from roadtest.units import STANDARD_GRAVITY_MPS2
 
 Floats = NDArray[np.float64]
+_Row = TypeVar("_Row", PullRun, Standing)
 
 _SEED_TAG: Final = 520
 # Typical of small open cars, for drives without a coast-down: rolling coefficients of handbooks'
@@ -37,6 +39,19 @@ _TYPICAL_ROLLING: Final = (0.015, 0.005)  # value, half-width of the 95 % interv
 _TYPICAL_AREA_M2: Final = (0.675, 0.20)
 # Out of gear knowledge of the gear, effective mass over mass lies between top and second gear's.
 _FACTOR_UNKNOWN: Final = (1.06, 1.25)
+
+
+@dataclass(frozen=True)
+class EngineSpeed:
+    """True engine speed over the drive, [n] each."""
+
+    time_s: Floats
+    rpm: Floats
+
+    def highest(self, from_s: float, to_s: float) -> float | None:
+        """Return the highest between two times, None without a sample there."""
+        inside = self.rpm[(self.time_s >= from_s) & (self.time_s <= to_s)]
+        return float(np.nanmax(inside)) if np.isfinite(inside).any() else None
 
 
 @dataclass(frozen=True)
@@ -64,12 +79,16 @@ class _Car:
 
 
 def measure_pulls(
-    evidence: Evidence, gear_of: Mapping[str, int | None], coasting: CoastingMeasured
+    evidence: Evidence,
+    gear_of: Mapping[str, int | None],
+    coasting: CoastingMeasured,
+    engine: EngineSpeed | None = None,
 ) -> PullsMeasured:
     """Return times, wheel power and drive force of every pull used.
 
     gear_of : gear by manoeuvre, None or missing where not known
     coasting : gives the resistance where the drive's coasts show it
+    engine : true engine speed, where it was logged
 
     Times in gear are between speeds as true speed rises through them; standing starts run from
     first motion (and, beside, from one foot further on). Power is at the wheels, as measured.
@@ -84,6 +103,7 @@ def measure_pulls(
     runs: list[PullRun] = []
     standing: list[Standing] = []
     distances: list[StandingDistance] = []
+    tried: list[Tried] = []
     for manoeuvre in used:
         path = pull_path(evidence, manoeuvre)
         if path is None or (manoeuvre.from_rest and evidence.motion.source == "position"):
@@ -92,16 +112,58 @@ def measure_pulls(
             speeds, reached = standing_rows(manoeuvre.id, path, evidence.sheet, gap_s, rng)
             standing += speeds
             distances += reached
+            tried.append(_tried_start(evidence, manoeuvre, path, speeds, engine))
         else:
             gear = gear_of.get(manoeuvre.id)
             first, *others = _pull_rows(evidence, manoeuvre, path, gear)
             factor = _factor(evidence, gear, count, rng)
             curve = power_curve(evidence, manoeuvre, factor, car.resistance, rng)
             runs += [first if curve is None else _with_power(first, curve, car, evidence), *others]
+            tried.append(_tried_pull(evidence, manoeuvre, path, gear, curve))
+    effort = efforts(tried)
+    runs = [_with_effort(run, effort[run.manoeuvre]) for run in runs]
+    standing = [_with_effort(row, effort[row.manoeuvre or ""]) for row in standing]
     timed = [Timed(r.gear, r.from_, r.to, r.time, r.manoeuvre) for r in runs]
     timed += [Timed(None, None, s.to, s.time, s.manoeuvre) for s in standing]
     result = PullsResult(tuple(runs), tuple(standing), tuple(distances), repeats_of(timed))
     return PullsMeasured(result, _remarks(result, evidence, car))
+
+
+def _tried_start(
+    evidence: Evidence,
+    manoeuvre: Manoeuvre,
+    path: Path,
+    rows: Sequence[Standing],
+    engine: EngineSpeed | None,
+) -> Tried:
+    limit = evidence.sheet.engine.limit_rpm
+    rpm = None if engine is None else engine.highest(manoeuvre.start_s, manoeuvre.end_s)
+    return Tried(
+        manoeuvre.id,
+        from_rest=True,
+        peak_wpkg=peak_power(path),
+        rpm_share=None if rpm is None or limit is None else rpm / limit,
+        times={round(row.to.value, 3): row.time.value for row in rows if row.to and row.time},
+    )
+
+
+def _tried_pull(
+    evidence: Evidence,
+    manoeuvre: Manoeuvre,
+    path: Path,
+    gear: int | None,
+    curve: PowerCurve | None,
+) -> Tried:
+    ratios = evidence.sheet.ratios
+    tried = Tried(manoeuvre.id, from_rest=False, peak_wpkg=peak_power(path))
+    if curve is None or gear is None or not 0 < gear <= len(ratios):
+        return tried
+    power = curve.push_mps2.mean(axis=0) * curve.speed_mps
+    return replace(tried, turns=ratios[gear - 1] * curve.speed_mps, power_wpkg=power)
+
+
+def _with_effort(row: _Row, effort: Effort) -> _Row:
+    return replace(row, flat_out=effort.flat_out, effort=effort.why)
 
 
 def _pull_rows(

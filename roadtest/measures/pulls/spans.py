@@ -68,9 +68,9 @@ def span_times(path: Path, span: Span) -> Floats:
 
 
 def through_spans(sheet: BuildSheet, gear: int | None) -> list[Span]:
-    """Return the spans that targets ask for in this gear."""
+    """Return the spans that targets ask for in this gear; in any, where it is not known."""
     limits = [t.value for t in sheet.targets.named("through") if isinstance(t.value, ThroughLimit)]
-    return [(v.from_mps, v.to_mps) for v in limits if v.gear == gear]
+    return [(v.from_mps, v.to_mps) for v in limits if gear in (v.gear, None)]
 
 
 def standing_speeds(sheet: BuildSheet) -> list[float]:
