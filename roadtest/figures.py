@@ -6,33 +6,30 @@ The console, the report and the page each bring a sheet of their own to put them
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import fields
-from typing import Protocol
 
-from roadtest.quantity import Quantity
+from roadtest.figure_lines import Sheet, is_measured
+from roadtest.figure_lines import pair as _pair
+from roadtest.figure_lines import percent as _percent
+from roadtest.figure_lines import put_line as _put_line
+from roadtest.figure_lines import put_shown as _put_shown
+from roadtest.figure_lines import put_text as _put_text
 from roadtest.results import (
     BrakingResult,
-    CoastingResult,
     Correction,
     CruiseRow,
     GearingResult,
-    PullsResult,
     ReadIn,
     Results,
-    Shown,
     StopResult,
 )
+from roadtest.running_figures import put_channels, put_coasting, put_pulls
 from roadtest.wording import (
     VERDICT_WORD,
     clock_text,
-    in_read_unit,
     number_text,
     pair_text,
-    probability_text,
     quantity_text,
 )
-
-_INDENT = 31
 
 _TO_CHANGE = {
     "driven_teeth": "Driven gear, teeth",
@@ -44,31 +41,15 @@ _TO_CHANGE = {
 }
 
 
-class Sheet(Protocol):
-    """Whatever figures can be put down on."""
-
-    def heading(self, text: str) -> None:
-        """Begin a section."""
-
-    def gap(self) -> None:
-        """Leave some room."""
-
-    def paragraph(self, text: str, *, label: str = "", indent: int = 0) -> None:
-        """Put down `text`, behind `label` where it has one."""
-
-    def table(self, heads: Sequence[str], rows: Sequence[Sequence[str]], texts: int = 1) -> None:
-        """Put down a table; its first `texts` columns are words, the rest figures."""
-
-
 def put_figures(page: Sheet, results: Results, units: ReadIn) -> None:
     """Put down every section in which something was measured."""
     _put_speedometer(page, results, units)
     _put_scales(page, results, units)
     _put_gearing(page, results.gearing, units)
     _put_braking(page, results.braking, units)
-    _put_coasting(page, results.coasting, units)
-    _put_pulls(page, results.pulls, units)
-    _put_channels(page, results, units)
+    put_coasting(page, results.coasting, units)
+    put_pulls(page, results.pulls, units)
+    put_channels(page, results.channels, units)
     if results.inspections:
         page.heading("Inspections")
         for inspection in results.inspections:
@@ -229,102 +210,3 @@ def _distance_row(stop: StopResult, units: ReadIn) -> list[str]:
 def _drift_row(stop: StopResult, units: ReadIn) -> list[str]:
     figures = (stop.drift, stop.heading_change)
     return [stop.manoeuvre, *(_pair(figure, units, signed=True) for figure in figures)]
-
-
-def _put_coasting(page: Sheet, coasting: CoastingResult, units: ReadIn) -> None:
-    if not is_measured(coasting):
-        return
-    page.heading("Coasting")
-    _put_text(page, "runs", ", ".join(run.manoeuvre for run in coasting.runs))
-    _put_line(page, "rolling coefficient", coasting.rolling_coefficient, units)
-    _put_line(page, "drag area", coasting.drag_area, units)
-    if coasting.deceleration:
-        rows = [[_pair(at.speed, units), _pair(at.value, units)] for at in coasting.deceleration]
-        page.table([f"at, {units}", "deceleration, m/s²"], rows, texts=0)
-
-
-def _put_pulls(page: Sheet, pulls: PullsResult, units: ReadIn) -> None:
-    if not is_measured(pulls):
-        return
-    page.heading("Pulls")
-    if pulls.runs:
-        power = in_read_unit(Quantity(0.0, 0.0, "W"), units).unit
-        rows = [
-            [
-                run.manoeuvre,
-                "" if run.gear is None else str(run.gear),
-                _pair(run.from_, units),
-                _pair(run.to, units),
-                _pair(run.time, units),
-                _pair(run.peak_power, units),
-            ]
-            for run in pulls.runs
-        ]
-        heads = ["pull", "gear", f"from, {units}", f"to, {units}", "time, s", f"wheels, {power}"]
-        page.table(heads, rows)
-    if pulls.standing:
-        page.gap()
-        rows = [
-            [run.manoeuvre or "standing start", _pair(run.to, units), _pair(run.time, units)]
-            for run in pulls.standing
-        ]
-        page.table(["from rest", f"to, {units}", "time, s"], rows)
-
-
-def _put_channels(page: Sheet, results: Results, units: ReadIn) -> None:
-    if not results.channels:
-        return
-    page.heading("Channels")
-    rows = [
-        [
-            channel.name,
-            in_read_unit(Quantity(0.0, 0.0, channel.unit), units).unit,
-            *(
-                ""
-                if end is None
-                else number_text(in_read_unit(Quantity(end, 0.0, channel.unit), units).value)
-                for end in (channel.min, channel.max)
-            ),
-            "" if channel.at_max_s is None else clock_text(channel.at_max_s),
-        ]
-        for channel in results.channels
-    ]
-    page.table(["channel", "unit", "lowest", "highest", "at"], rows, texts=2)
-
-
-def is_measured(section: object) -> bool:
-    """Tell whether any field of a section (a dataclass) holds something."""
-    return any(getattr(section, item.name) not in (None, (), "") for item in fields(section))  # type: ignore[arg-type]
-
-
-def _pair(figure: Quantity | None, units: ReadIn, *, signed: bool = False) -> str:
-    """Return the text of a table's cell, whose unit the head names."""
-    return "–" if figure is None else pair_text(in_read_unit(figure, units), signed=signed)
-
-
-def _percent(figure: Quantity | None) -> Quantity | None:
-    return None if figure is None else Quantity(100.0 * figure.value, 100.0 * figure.u95, "%")
-
-
-def _put_line(
-    page: Sheet,
-    label: str,
-    figure: Quantity | None,
-    units: ReadIn,
-    *,
-    percent: bool = False,
-    signed: bool = False,
-) -> None:
-    if figure is not None:
-        _put_text(page, label, quantity_text(figure, units, percent=percent, signed=signed))
-
-
-def _put_shown(page: Sheet, label: str, shown: Shown | None) -> None:
-    if shown is not None:
-        text = f"{shown.label} (probability {probability_text(shown.probability)})"
-        _put_text(page, label, text)
-
-
-def _put_text(page: Sheet, label: str, text: str) -> None:
-    if text:
-        page.paragraph(text, label=f"  {label}", indent=_INDENT)

@@ -403,10 +403,11 @@ class CoastRun:
 
 @dataclass(frozen=True)
 class DecelerationAt:
-    """Coasting deceleration at a speed."""
+    """Coasting deceleration at a speed, and the force that makes it."""
 
     speed: Quantity | None = None
     value: Quantity | None = None
+    force: Quantity | None = None  # N; needs the mass
 
 
 @dataclass(frozen=True)

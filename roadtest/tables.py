@@ -10,16 +10,22 @@ from typing import Any, Final
 
 from roadtest.quantity import Quantity
 from roadtest.results import (
+    ChannelPart,
+    ChannelResult,
+    CoastRun,
     CruiseRow,
     DecelerationAt,
     Finding,
     FindingItem,
     GearRow,
     Manoeuvre,
+    PowerPoint,
     PullRun,
     Reading,
+    Repeat,
     Results,
     Standing,
+    StandingDistance,
     Step,
     StopResult,
 )
@@ -47,9 +53,37 @@ _UNITS: Final[dict[type, dict[str, str]]] = {  # of the figures of each kind of 
         "grade": "1",
         "road_curvature": "1/m",
     },
-    DecelerationAt: {"speed": "m/s", "value": "m/s²"},
-    PullRun: {"from_": "m/s", "to": "m/s", "time": "s", "peak_power": "W"},
-    Standing: {"to": "m/s", "time": "s"},
+    CoastRun: {
+        "f0": "N",
+        "f1": "N/(m/s)",
+        "f2": "N/(m/s)²",
+        "rolling_coefficient": "1",
+        "drag_area": "m²",
+    },
+    DecelerationAt: {"speed": "m/s", "value": "m/s²", "force": "N"},
+    PullRun: {
+        "from_": "m/s",
+        "to": "m/s",
+        "time": "s",
+        "peak_power": "W",
+        "peak_power_speed": "m/s",
+        "peak_power_rpm": "r/min",
+        "power_standard_air": "W",
+        "peak_force": "N",
+        "peak_acceleration": "m/s²",
+        "grade": "1",
+    },
+    PowerPoint: {"force": "N", "power": "W"},
+    Standing: {"to": "m/s", "time": "s", "after_rollout": "s"},
+    StandingDistance: {"distance": "m", "time": "s", "speed": "m/s", "after_rollout": "s"},
+    Repeat: {"from_": "m/s", "to": "m/s", "best": "s", "mean": "s"},
+}
+_PLAIN_UNITS: Final = {  # of columns that are numbers, not quantities
+    "seconds": "seconds [s]",
+    "from_speed_mps": "from [m/s]",
+    "to_speed_mps": "to [m/s]",
+    "speed_mps": "speed [m/s]",
+    "rpm": "rpm [r/min]",
 }
 _SAME: Final = {"rpm": "r/min", "m/s^2": "m/s²"}  # other spellings of a unit
 
@@ -70,9 +104,53 @@ def csv_tables(results: Results) -> dict[str, str]:
         "cruise.csv": _figures(CruiseRow, gearing.cruise),
         "stops.csv": _figures(StopResult, results.braking.stops),
         "coasting.csv": _figures(DecelerationAt, results.coasting.deceleration),
+        "coast_runs.csv": _figures(CoastRun, results.coasting.runs),
         "pulls.csv": _figures(PullRun, pulls.runs),
+        "power.csv": _power(pulls.runs),
         "standing.csv": _figures(Standing, pulls.standing),
+        "distances.csv": _figures(StandingDistance, pulls.distances),
+        "repeats.csv": _figures(Repeat, pulls.repeats),
+        "logged.csv": _logged(results.channels),
     }
+
+
+def _power(runs: Sequence[PullRun]) -> str:
+    """One row a point of each pull's curve."""
+    points = [(run.manoeuvre, point) for run in runs for point in run.curve]
+    return _figures(PowerPoint, [p for _, p in points], ("manoeuvre", [m for m, _ in points]))
+
+
+def _logged(channels: Sequence[ChannelResult]) -> str:
+    """One row a channel over the whole drive, at idle and at speed, in the channel's own unit."""
+    heads = ["channel", "unit", "where", "min", "mean", "max", "at_min [s]", "at_max [s]"]
+    heads += ["seconds [s]", "limit_low", "limit_high", "below [s]", "above [s]"]
+    rows: list[list[Cell]] = []
+    for one in channels:
+        parts: list[tuple[str, ChannelResult | ChannelPart | None]] = [
+            ("drive", one),
+            ("at idle", one.at_rest),
+            ("at speed", one.at_speed),
+        ]
+        rows += [
+            [
+                one.name,
+                one.unit,
+                where,
+                part.min,
+                part.mean if isinstance(part, ChannelPart) else None,
+                part.max,
+                part.at_min_s,
+                part.at_max_s,
+                part.seconds if isinstance(part, ChannelPart) else None,
+                part.limit_low,
+                part.limit_high,
+                part.seconds_below,
+                part.seconds_above,
+            ]
+            for where, part in parts
+            if part is not None
+        ]
+    return _csv(heads, rows)
 
 
 def _manoeuvres(manoeuvres: Sequence[Manoeuvre]) -> str:
@@ -114,26 +192,39 @@ def _findings(findings: Sequence[Finding]) -> str:
     return _csv([*heads, "probability", "basis", "reason"], rows)
 
 
-def _figures(kind: type, rows: Sequence[Any]) -> str:
-    """One row a dataclass of `kind`; a quantity takes two columns, its value and its u95."""
+def _figures(
+    kind: type, rows: Sequence[Any], first: tuple[str, Sequence[str]] | None = None
+) -> str:
+    """One row a dataclass of `kind`; a quantity takes two columns, its value and its u95.
+
+    `first` puts a column before them: its head, and a cell for each row.
+    """
     units = _UNITS[kind]
-    names = [item.name for item in fields(kind)]
-    heads: list[str] = []
+    names = [item.name for item in fields(kind) if item.name != "curve"]  # a table of its own
+    heads: list[str] = [first[0]] if first else []
     for name in names:
         key = name.rstrip("_")
         if name in units:
             key, unit = key.removesuffix("_s"), _plain_unit(units[name])
             heads += [f"{key} [{unit}]", f"{key}_u95 [{unit}]"]
         else:
-            heads.append("seconds [s]" if key == "seconds" else key)
-    return _csv(heads, [_cells(row, names, units) for row in rows])
+            heads.append(_PLAIN_UNITS.get(key, key))
+    before: Sequence[list[Cell]] = [[cell] for cell in first[1]] if first else [[] for _ in rows]
+    return _csv(
+        heads,
+        [[*start, *_cells(row, names, units)] for start, row in zip(before, rows, strict=True)],
+    )
 
 
 def _cells(row: Any, names: Sequence[str], units: Mapping[str, str]) -> list[Cell]:
     cells: list[Cell] = []
     for name in names:
         value = getattr(row, name)
-        if name not in units:
+        if isinstance(value, bool):
+            cells.append("yes" if value else "no")
+        elif isinstance(value, tuple):
+            cells.append(" ".join(value))
+        elif name not in units:
             cells.append(value)
         elif value is None:
             cells += [None, None]

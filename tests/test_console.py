@@ -224,3 +224,24 @@ def test_what_a_rule_asks_beyond_the_drive_is_told() -> None:
 def test_remarks_come_last_of_the_figures() -> None:
     text = render(Results(remarks=(Remark("gearing", "No gears were told."),)), "mph", False)
     assert "REMARKS\n  gearing     No gears were told." in text
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "coast-1  60 to 18  120 ± 35  0.410 ± 0.090       none",  # f0, f2, the other way
+        "62.14       0.527 ± 0.020  429 ± 18",  # drag at a speed
+        "pull-1     3         30       50  6.21 ± 0.12     shown",  # flat out
+        "pull-1  2.120 ± 0.050  55.3 ± 2.8   53.8 ± 2.8  48.2 ± 2.5  2310 ± 60",  # the most
+        "pull-2          60  11.40 ± 0.20   11.00 ± 0.20  not shown",  # and after one foot
+        "pull-2     quarter mile  18.10 ± 0.20   17.70 ± 0.20     73.00 ± 0.40",
+        "from rest  0 to 60  11.40 ± 0.20  11.65 ± 0.14     2",  # best and mean
+        "coolant_temperature  degC      20  0:03      109  6:52        23 s",  # time above
+        "coolant_temperature  at idle       20  71.2       92  2 min",
+        "coolant_temperature  at speed      64  88.5      109  6 min",
+    ],
+)
+def test_coasting_pulls_and_channels_are_told_in_full(line: str) -> None:
+    text = render(EXAMPLE, "mph", False)
+    assert line in text
+    assert max(len(row) for row in text.splitlines()) <= 80

@@ -85,3 +85,32 @@ def test_another_spelling_of_the_unit_is_taken_another_unit_is_not() -> None:
     stop = StopResult("stop-1", mfdd=Quantity(0.6, 0.1, "g"))
     with pytest.raises(ValueError, match="a figure in g for a column in m/s²"):
         csv_tables(dataclasses.replace(EXAMPLE, braking=BrakingResult((stop,))))
+
+
+def test_road_load_power_distances_repeats_and_channels_have_their_tables() -> None:
+    (coast,) = _rows(EXAMPLE, "coast_runs.csv")
+    assert (coast["f0 [N]"], coast["f1 [N/(m/s)]"], coast["out_of_gear"]) == ("120.3", "", "yes")
+    assert coast["f2_u95 [N/(m/s)^2]"] == "0.09"
+    (at,) = _rows(EXAMPLE, "coasting.csv")
+    assert at["force [N]"] == "429.0"
+    (pull,) = _rows(EXAMPLE, "pulls.csv")
+    assert pull["power_standard_air [W]"] == "40100.0"
+    assert pull["peak_acceleration [m/s^2]"] == "2.12"
+    assert pull["flat_out"] == "yes" and "curve" not in pull
+    (point,) = _rows(EXAMPLE, "power.csv")
+    assert (point["manoeuvre"], point["speed [m/s]"], point["force [N]"]) == (
+        "pull-1",
+        "15.0",
+        "2300.0",
+    )
+    assert _rows(EXAMPLE, "standing.csv")[0]["after_rollout [s]"] == "11.0"
+    assert _rows(EXAMPLE, "distances.csv")[0]["distance [m]"] == "402.336"
+    (again,) = _rows(EXAMPLE, "repeats.csv")
+    assert (again["best [s]"], again["mean [s]"], again["manoeuvres"]) == (
+        "11.4",
+        "11.65",
+        "pull-2 pull-3",
+    )
+    places = {row["where"]: row for row in _rows(EXAMPLE, "logged.csv")}
+    assert places["drive"]["above [s]"] == "23.0" and places["drive"]["limit_high"] == "105.0"
+    assert places["at idle"]["mean"] == "71.2" and places["at speed"]["seconds [s]"] == "340.0"

@@ -109,7 +109,7 @@ def measure_coasting(evidence: Evidence, gear_of: Mapping[str, int | None]) -> C
         runs=rows,
         rolling_coefficient=rolling,
         drag_area=area,
-        deceleration=_decelerations(fit, low, high, evidence.sheet.units),
+        deceleration=_decelerations(fit, car, (low, high), evidence.sheet.units),
     )
     remarks = _remarks(result, fit, car, partner)
     load = SpecificRoadLoad(fit.beta * car.factor[:, None], low, high, fit.beta)
@@ -172,14 +172,21 @@ def _row(reading: Readings, fit: Fit, car: _Car) -> CoastRun:
     )
 
 
-def _decelerations(fit: Fit, low: float, high: float, units: str) -> tuple[DecelerationAt, ...]:
+def _decelerations(
+    fit: Fit, car: _Car, covered: tuple[float, float], units: str
+) -> tuple[DecelerationAt, ...]:
     """Return the deceleration on the level in still air, at every 10 mph or 20 km/h covered."""
+    low, high = covered
     step = to_si(10.0, "mph") if units == "mph" else to_si(20.0, "km/h")
     rows = []
     for k in range(int(np.ceil(low / step - 1e-9)), int(np.floor(high / step + 1e-9)) + 1):
         speed = k * step
         draws = fit.beta @ np.array([1.0, speed, speed**2])
-        rows.append(DecelerationAt(Quantity(speed, 0.0, "m/s"), Quantity.from_draws(draws, "m/s²")))
+        force = None
+        if car.mass_kg is not None:
+            force = Quantity.from_draws(draws * car.factor * car.mass_kg, "N")
+        value = Quantity.from_draws(draws, "m/s²")
+        rows.append(DecelerationAt(Quantity(speed, 0.0, "m/s"), value, force))
     return tuple(rows)
 
 

@@ -47,9 +47,10 @@ _WANDER_PRIOR: Final = (3.0, 2.0)
 _WANDER_MEMORY_S: Final = 120.0
 # Beneath the hills the country itself falls one way for kilometres, and a road looks level on it.
 # The steepest that roads in level country are built is some 3 % (AASHTO, A Policy on Geometric
-# Design of Highways and Streets; value from memory): two standard deviations.
+# Design of Highways and Streets; value from memory): two standard deviations. It changes over
+# distances of valleys and plains (our choice).
 _COUNTRY_SPREAD: Final = 0.015
-_COUNTRY_REACH_M: Final = 3000.0
+_COUNTRY_REACH_M: Final = 8000.0
 _ALTITUDE_ZERO_SD_M: Final = 30.0  # of a run's altitudes as a whole
 # m/s, each component. Coast-down procedures allow a mean wind of 3 (UN R83) to 5 m/s (UN GTR 15):
 # stronger ones are as rare on a drive meant for coasting as two standard deviations.

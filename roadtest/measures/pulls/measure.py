@@ -253,7 +253,10 @@ def _with_power(row: PullRun, curve: PowerCurve, car: _Car, evidence: Evidence) 
 
 
 def _where_highest(power: Floats, speed_mps: Floats, factor: float, unit: str) -> Quantity | None:
-    return Quantity.from_draws(factor * speed_mps[np.argmax(power, axis=1)], unit)
+    # Anywhere within half a step of the grid on which power was looked at.
+    step = float(np.mean(np.diff(speed_mps)))
+    within = step * np.linspace(-0.5, 0.5, power.shape[0])
+    return Quantity.from_draws(factor * (speed_mps[np.argmax(power, axis=1)] + within), unit)
 
 
 def _points(
@@ -294,7 +297,7 @@ def _remarks(result: PullsResult, evidence: Evidence, car: _Car) -> tuple[str, .
     if result.standing or result.distances:
         remarks.append(
             "standing starts are timed from first motion; the strip's clock starts about one foot "
-            "further on, which is given beside"
+            "further on: the times after 1 ft, given beside"
         )
     if not any(run.time or run.peak_acceleration for run in result.runs):
         return tuple(remarks)
