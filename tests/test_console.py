@@ -236,7 +236,7 @@ def test_remarks_come_last_of_the_figures() -> None:
         "pull-2          60  11.40 ± 0.20   11.00 ± 0.20  not shown",  # and after one foot
         "pull-2     quarter mile  18.10 ± 0.20   17.70 ± 0.20     73.00 ± 0.40",
         "from rest  0 to 60  11.40 ± 0.20  11.65 ± 0.14     2",  # best and mean
-        "coolant_temperature  degC      20  0:03      109  6:52        23 s",  # time above
+        "coolant_temperature  °C        20  0:03      109  6:52        23 s",  # time above
         "coolant_temperature  at idle       20  71.2       92  2 min",
         "coolant_temperature  at speed      64  88.5      109  6 min",
     ],
