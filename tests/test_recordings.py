@@ -1,0 +1,94 @@
+"""Every recording beside the project is checked, its losses counted, or refused in one line."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from roadtest.check import survey
+from roadtest.drive import Drive, drive_from
+from roadtest.errors import RoadtestError
+from roadtest.log_quality import describe_logs
+from roadtest.logs.gpx import read_gpx
+from roadtest.logs.source import Source, read_source
+from roadtest.motion.estimate import Span, estimate
+from roadtest.motion.screening import screen
+from roadtest.units import STANDARD_GRAVITY_MPS2
+
+BESIDE = Path(__file__).resolve().parents[2] / "shared" / "data"
+RECORDINGS = Path(os.environ.get("ROADTEST_RECORDINGS", BESIDE))
+KINDS = (".gpx", ".log", ".nmea")
+LOGS = sorted(path for path in RECORDINGS.rglob("*") if path.suffix in KINDS)
+needs_recordings = pytest.mark.skipif(
+    not LOGS, reason="ROADTEST_RECORDINGS points at no recordings"
+)
+SHEET = Source("build.toml", b'units = "km/h"\n', "")
+
+
+def taken(path: Path) -> Drive | str:
+    """Return the drive of one log by itself, or why it is refused."""
+    try:
+        return drive_from(path.stem, [SHEET, read_source(path)])
+    except RoadtestError as refused:
+        return str(refused)
+
+
+@needs_recordings
+def test_every_recording_is_read_with_its_losses_counted_or_refused_in_one_line() -> None:
+    read = 0
+    for path in LOGS:
+        drive = taken(path)
+        if isinstance(drive, str):
+            assert "\n" not in drive, path.name
+            assert path.name in drive or path.stem in drive, drive
+            continue
+        read += 1
+        log = drive.gps
+        assert log.time_s.size == log.latitude_deg.size
+        # What was read is used or counted as lost; "no fix" and the like may count sentences.
+        assert log.time_s.size <= log.fixes_read, path.name
+        assert all(loss.count > 0 for loss in log.rejected.values()), path.name
+        assert np.all(np.diff(log.time_s) > 0.0), path.name
+    assert read > 0.3 * len(LOGS)
+
+
+@needs_recordings
+@pytest.mark.parametrize("name", ["ac12.log", "neo-m8n.log", "mt3339.log", "track_with_speed.gpx"])
+def test_a_recording_goes_all_the_way_or_is_refused_in_one_line(name: str) -> None:
+    (path,) = [path for path in LOGS if path.name == name]
+    drive = taken(path)
+    if isinstance(drive, str):
+        return
+    try:
+        found = survey(drive, lambda _stage, _done: None)
+    except RoadtestError as refused:
+        assert "\n" not in str(refused)
+        return
+    (log,) = describe_logs(drive, found.screened, found.evidence.motion, {})
+    lost = sum(log.rejected.values())
+    assert log.fixes_used + lost >= log.fixes_read
+
+
+@needs_recordings
+def test_a_recorded_stop_agrees_with_the_accelerometer_beside_it() -> None:
+    """0.254 g over one second, 517 s into the drive, by the car's accelerometer."""
+    folder = RECORDINGS / "drives" / "braking-a"
+    screened = screen(read_gpx((folder / "gps.gpx").read_bytes(), "gps.gpx"))
+    rng = np.random.default_rng(0)
+    motion = estimate(screened.observed, rng)
+    (drawn,) = motion.draws([Span(510.0, 524.0)], 200, rng)
+    inside = (drawn.time_s >= 515.0) & (drawn.time_s <= 519.0)
+    starts = drawn.time_s[inside]
+    lost = np.array(
+        [
+            [np.interp(at, drawn.time_s, v) - np.interp(at + 1.0, drawn.time_s, v) for at in starts]
+            for v in drawn.speed_mps
+        ]
+    )
+    hardest = lost.max(axis=1) / STANDARD_GRAVITY_MPS2
+    low, high = np.quantile(hardest, [0.025, 0.975])
+    assert low < 0.254 < high
+    assert high - low < 0.12
