@@ -126,7 +126,8 @@ def _block(block: Block) -> str:
             says = " ".join((block.says, *block.notes))
             return (
                 f"<figure><figcaption><strong>{_text(block.title)}</strong></figcaption>"
-                f"{block.svg}<figcaption>{_text(says)}</figcaption></figure>"
+                f'<div class="scroll" tabindex="0" role="group" aria-label="{_text(block.title)}">'
+                f"{block.svg}</div><figcaption>{_text(says)}</figcaption></figure>"
             )
         case FindingTable():
             return _findings(block)
