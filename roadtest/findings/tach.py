@@ -37,11 +37,37 @@ def tach(case: Case, target: Target) -> Finding:
         how="with 20 s of steady driving in each gear",
     )
     if scale is None:
-        why = "Engine speed and road speed could not be matched" if case.has_tach else NO_TACH
-        return nothing_to_judge(subject, within(share), why, LOG_THE_ENGINE)
+        why, settle = _why_no_scale(case)
+        return nothing_to_judge(subject, within(share), why, settle)
     more = over_or_under(case, scale, "The tach", "the engine turns, gearing and tyre as found")
     finding = from_figure(case, subject, scale, within(share), more)
     return by_the_tyre(case, with_remarks(case, finding))
+
+
+def _why_no_scale(case: Case) -> tuple[str, str]:
+    """Return why there is no scale of the tach, and what would give one."""
+    if not case.results.gearing.gears:
+        why = "Engine speed and road speed could not be matched" if case.has_tach else NO_TACH
+        return why, LOG_THE_ENGINE
+    sheet = case.sheet
+    parts = {
+        "gearbox": sheet.gearbox is None,
+        "axle": sheet.axle is None,
+        "tyres": sheet.circumference is None,
+    }
+    missing = [f"[{name}]" for name, lacks in parts.items() if lacks]
+    if missing:
+        listed = " and ".join(missing)
+        return (
+            "Gears were told, but the tach's scale is told by gearbox, axle and tyre together, and "
+            f"the build sheet has no {listed}",
+            f"Give {listed} in the build sheet",
+        )
+    return (
+        "Gears were told, but the road shows a gearbox, axle or tyre that is not named on the "
+        "build sheet, and without it the tach's scale is not told",
+        "Name what else could be fitted under alternatives in the build sheet",
+    )
 
 
 def by_the_tyre(case: Case, finding: Finding) -> Finding:

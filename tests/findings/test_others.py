@@ -110,6 +110,22 @@ def test_an_axle_in_doubt_by_its_tyres_size_asks_for_the_roll_out() -> None:
     )
 
 
+def test_gears_without_a_tyre_on_the_sheet_say_that_the_tyre_is_missing() -> None:
+    results = Results(
+        logs=(TACH,),
+        gearing=GearingResult(gears=(GearRow(1),), revs_per_metre_top=q(2.0, 0.01, "1/m")),
+    )
+    sheet = "[gearbox]\nratios = [3.0, 2.0, 1.0]\n[axle]\nratio = 4.0\n"
+    found = only(case('tach = "3 %"', results, sheet))
+    assert found.verdict == "not proven"
+    assert "the build sheet has no [tyres]" in found.reason
+    assert found.to_settle == "Give [tyres] in the build sheet."
+    named = only(
+        case('tach = "3 %"', results, sheet + "[tyres]\nrolling_circumference = '1.8 m'\n")
+    )
+    assert "not named on the build sheet" in named.reason
+
+
 def test_scales_are_told_in_per_cent() -> None:
     results = Results(
         logs=(TACH,),

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from roadtest.build_sheet import BuildSheet, CruiseLimit
+from roadtest.measures.gearing import creep
 from roadtest.measures.gearing.follow import Followed
 from roadtest.measures.gearing.kinematics import engine_rpm
-from roadtest.measures.gearing.ratios import Fit
 from roadtest.measures.gearing.road import Road
 from roadtest.quantity import Quantity
 from roadtest.results import CruiseRow
@@ -35,37 +36,53 @@ def cruise_speeds(sheet: BuildSheet) -> tuple[float, ...]:
     return tuple(sorted(speeds))
 
 
+@dataclass(frozen=True)
+class AtSpeed:
+    """What engine speed at a road speed is made of, joint draws: [c, k] and [c, 3].
+
+    `turns` are the gears' log engine turns per metre as shown; `creep` is what is added per push,
+    per push · |push| and per speed².
+    """
+
+    turns: Floats
+    creep: Floats
+    highest_rpm: float  # of the drive
+
+
+def as_logged(followed: Followed, count: int) -> AtSpeed | None:
+    """Return what a tach log shows, None where no gears were told."""
+    fit = followed.fit
+    if fit is None:
+        return None
+    drawn = fit.draws(count, np.random.default_rng(0))
+    k = fit.count
+    return AtSpeed(drawn[:, :k], drawn[:, k + 2 : k + 5], float(followed.turns.rpm.max()))
+
+
+def as_noted(turns: Floats, highest_rpm: float) -> AtSpeed:
+    """Return what readings noted by hand show: the tyres' creep as it is known beforehand."""
+    rng = np.random.default_rng(0)
+    mean = [creep.LINEAR, creep.SQUARE, 0.0]
+    u = [creep.U_LINEAR, creep.U_SQUARE, creep.U_GROWTH_PM2]
+    return AtSpeed(turns, rng.normal(mean, u, (turns.shape[0], 3)), highest_rpm)
+
+
 def cruise_rows(
-    followed: Followed,
-    gears: tuple[int, ...],
-    road: Road,
-    sheet: BuildSheet,
-    tach_scale: Floats,
+    shown: AtSpeed, gears: tuple[int, ...], road: Road, sheet: BuildSheet, tach_scale: Floats
 ) -> tuple[CruiseRow, ...]:
     """Return true engine speed in every gear at every speed the engine can take in it.
 
-    On a level road in still air, the tyres' creep at a steady speed included, as the drive shows
-    it. `tach_scale` are draws [c] of the log of shown over true engine speed.
+    On a level road in still air, the tyres' creep at a steady speed included. `tach_scale` are
+    draws [c] of the log of shown over true engine speed.
     """
-    fit = followed.fit
-    if fit is None:
-        return ()
-    coefficient = fit.draws(tach_scale.size, np.random.default_rng(0))
-    highest = sheet.engine.limit_rpm or _BEYOND * float(followed.turns.rpm.max())
+    highest = sheet.engine.limit_rpm or _BEYOND * shown.highest_rpm
     rows = []
     for k, gear in enumerate(gears):
         for speed in cruise_speeds(sheet):
-            log_turns = coefficient[:, k] + _at_cruise(fit, coefficient, road, speed)
-            rpm = engine_rpm(speed, np.exp(log_turns - tach_scale))
+            push = float(road.drag.at(np.array([speed]))[0])
+            added = shown.creep @ [push, push * abs(push), speed**2]
+            rpm = engine_rpm(speed, np.exp(shown.turns[:, k] + added - tach_scale))
             if rpm.mean() <= highest or k == len(gears) - 1:
                 exact = Quantity(speed, 0.0, "m/s")
                 rows.append(CruiseRow(gear, exact, Quantity.from_draws(rpm, "r/min")))
     return tuple(rows)
-
-
-def _at_cruise(fit: Fit, coefficient: Floats, road: Road, speed_mps: float) -> Floats:
-    """Return draws [c] of what creep and speed add to the log turns per metre."""
-    push = float(road.drag.at(np.array([speed_mps]))[0])
-    k = fit.count
-    added = coefficient[:, k + 2] * push + coefficient[:, k + 3] * push * abs(push)
-    return np.asarray(added + coefficient[:, k + 4] * speed_mps**2)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from roadtest.evidence import Evidence
 from roadtest.measures.gearing import figures
 from roadtest.measures.gearing.candidates import candidates
-from roadtest.measures.gearing.cruise import cruise_rows
+from roadtest.measures.gearing.cruise import as_logged, as_noted, cruise_rows
 from roadtest.measures.gearing.engaged import GearTrace
 from roadtest.measures.gearing.engine import engine_samples
 from roadtest.measures.gearing.follow import Followed, follow
@@ -110,6 +110,7 @@ def _from_log(followed: Followed, evidence: Evidence, road: Road, logs: int) -> 
     pulls = slips(followed, evidence, best.gears, rng)
     trace = GearTrace.of(followed.turns.time_s, followed.sequence.gear, best.gears)
     seconds = followed.blocks.seconds[fit.gears].tolist()
+    at_speed = as_logged(followed, drawn.tach_after.size)
     result = GearingResult(
         gears=figures.gear_rows(drawn, best, sheet, seconds),
         revs_per_metre_top=figures.turns_top(drawn),
@@ -119,7 +120,9 @@ def _from_log(followed: Followed, evidence: Evidence, road: Road, logs: int) -> 
         axle_shown=figures.shown(stories, "axle"),
         circumference=figures.circumference(drawn, best),
         clutch_slip=pulls.largest,
-        cruise=cruise_rows(followed, best.gears, road, sheet, drawn.tach_after),
+        cruise=()
+        if at_speed is None
+        else cruise_rows(at_speed, best.gears, road, sheet, drawn.tach_after),
         stories=_rows(stories),
         slips=pulls.rows,
     )
@@ -202,6 +205,7 @@ def _from_notes(evidence: Evidence, road: Road) -> GearingMeasured:
     stories = compare(seen, candidates(sheet))
     best = stories[0]
     drawn = figures.draw(seen, best, sheet, np.random.default_rng([evidence.seed, _SEED_TAG]))
+    at_speed = as_noted(drawn.turns, max(reading.rpm for reading in readings))
     result = GearingResult(
         gears=figures.gear_rows(drawn, best, sheet, [None] * seen.count),
         revs_per_metre_top=figures.turns_top(drawn),
@@ -210,6 +214,7 @@ def _from_notes(evidence: Evidence, road: Road) -> GearingMeasured:
         axle=figures.axle_ratio(drawn, best),
         axle_shown=figures.shown(stories, "axle"),
         circumference=figures.circumference(drawn, best),
+        cruise=cruise_rows(at_speed, best.gears, road, sheet, drawn.tach_after),
         stories=_rows(stories),
     )
     what = "reading" if len(readings) == 1 else "readings"

@@ -32,6 +32,7 @@ class Noted:
     """One reading: log engine turns per metre, its standard uncertainty, the gear if noted."""
 
     time_s: float
+    rpm: float
     log_turns: float
     u: float
     gear: int | None
@@ -128,7 +129,7 @@ def _reading(note: Note, rows: Sequence[Note], evidence: Evidence, road: Road) -
     u_rpm = half / 3**0.5
     u = float(np.sqrt((u_rpm / note.value) ** 2 + (u_speed / speed) ** 2 + (U_LINEAR * push) ** 2))
     log_turns = float(np.log(note.value / 60.0 / speed)) - LINEAR * push
-    return Noted(time, log_turns, u, _gear(note, time, rows, evidence))
+    return Noted(time, note.value, log_turns, u, _gear(note, time, rows, evidence))
 
 
 def _gear(note: Note, time: float, rows: Sequence[Note], evidence: Evidence) -> int | None:

@@ -92,3 +92,16 @@ def test_a_reading_at_rest_or_without_a_time_says_nothing() -> None:
     evidence = noted(at_rest, timeless)
     assert noted_readings(evidence, Road.of(evidence)) == ()
     assert measure_gearing(evidence).result.gears == ()
+
+
+def test_readings_by_hand_give_engine_speeds_at_a_cruise() -> None:
+    evidence = noted(row("tach", round(true_rpm(), -2), remark="in 4th"))
+    rows = measure_gearing(evidence).result.cruise
+    car = truth_of("right").car
+    assert {one.gear for one in rows} == {4}
+    for one in rows:
+        assert one.speed is not None and one.rpm is not None
+        force = car.rolling_force_n + car.drag_factor * one.speed.value**2
+        true = car.locked_rpm(one.speed.value, 4) * (1.0 + car.creep(force))
+        assert one.rpm.low < true < one.rpm.high
+        assert one.rpm.u95 < 0.06 * true
