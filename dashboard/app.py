@@ -10,10 +10,12 @@ from dash import Dash
 from flask import Flask, Response, abort
 
 from dashboard.callbacks import connect
+from dashboard.comparing import Compared
 from dashboard.guard import browser_key, guard
-from dashboard.intake import MOST_REQUEST_BYTES, DriveFolder
+from dashboard.intake import MOST_REQUEST_BYTES
 from dashboard.layout import page_layout
 from dashboard.server import Server
+from dashboard.shelf import Shelf
 from dashboard.work import Sessions, Work
 from roadtest.charts.svg import draw_svg
 
@@ -23,6 +25,11 @@ _FILES: Final[dict[str, tuple[str, Callable[[Work], bytes]]]] = {
     "results.json": ("application/json", lambda work: work.report(".json")),
     "notes.csv": ("text/csv", lambda work: work.notes()),
     "build.toml": ("application/toml", lambda work: work.sheet_text.encode()),
+}
+_COMPARED: Final[dict[str, tuple[str, Callable[[Work], bytes]]]] = {
+    "comparison.pdf": ("application/pdf", lambda work: work.report(".pdf")),
+    "comparison.html": ("text/html", lambda work: work.report(".html")),
+    "comparison.json": ("application/json", lambda work: work.report(".json")),
 }
 _HEAD: Final = """<!DOCTYPE html>
 <html lang="en">
@@ -42,10 +49,11 @@ _HEAD: Final = """<!DOCTYPE html>
 """
 
 
-def make_app(folder: Path | None = None, *, loopback_only: bool = True) -> Dash:
+def make_app(folder: Path | None = None, laid_open: str = "") -> Dash:
     """Return the page. `folder` holds the drives it offers, or is one drive's own.
 
-    `loopback_only` refuses requests that ask for this machine by any other name.
+    `laid_open` says what serving it beyond this machine lays open, and the page says it too. Where
+    it is "", requests that ask for this machine by any other name are refused.
     """
     app = Dash(
         "dashboard",
@@ -62,26 +70,25 @@ def make_app(folder: Path | None = None, *, loopback_only: bool = True) -> Dash:
         enable_mcp=False,
         add_log_handler=False,
     )
-    drives = DriveFolder(folder)
+    shelf = Shelf(folder)
     sessions = Sessions()
 
     def layout() -> Any:
-        names = [drives.name_of(drive) for drive in drives.drives()]
-        return page_layout(names, folder is not None)
+        return page_layout(shelf if folder is not None else None, laid_open)
 
     app.layout = layout
-    connect(app, Server(sessions, drives))
+    connect(app, Server(sessions, shelf))
     app.server.config["MAX_CONTENT_LENGTH"] = MOST_REQUEST_BYTES
     app.server.extensions["roadtest"] = sessions
     _offer_downloads(app, sessions)
-    guard(app.server, app.csp_hashes(), loopback_only=loopback_only)
+    guard(app.server, app.csp_hashes(), loopback_only=not laid_open)
     return app
 
 
 def _offer_downloads(app: Dash, sessions: Sessions) -> None:
     def download(work_id: str, file: str) -> Response:
         work = sessions.find(browser_key(), work_id)
-        kind = _FILES.get(file)
+        kind = (_COMPARED if isinstance(work, Compared) else _FILES).get(file)
         if work is None or kind is None or not work.ended or work.fault:
             abort(404)
         mime, content = kind

@@ -8,13 +8,14 @@ from dash import ALL, MATCH, ClientsideFunction, Dash, Input, Output, State, ctx
 from dash.exceptions import PreventUpdate
 
 from dashboard.aria import aria
+from dashboard.comparing import Compared, compared_body
 from dashboard.drive_view import drive_body
 from dashboard.editing import connect_editing
 from dashboard.evidence_view import Asked, Screen, Stretch, evidence_view
 from dashboard.guard import browser_key
 from dashboard.ids import Ids
 from dashboard.intake import drive_from_upload
-from dashboard.layout import drive_buttons
+from dashboard.picking import begin_picked, connect_folder
 from dashboard.server import Server
 from dashboard.sheet_form import connect_sheet_form, sheet_form
 
@@ -24,6 +25,7 @@ def connect(app: Dash, server: Server) -> None:
     _in_the_browser(app)
     _ways_in(app, server)
     _waiting(app, server)
+    connect_folder(app, server)
     connect_editing(app, server)
     connect_sheet_form(app, server)
     _views(app, server)
@@ -51,17 +53,11 @@ def _in_the_browser(app: Dash) -> None:
 
 def _ways_in(app: Dash, server: Server) -> None:
     @app.callback(
-        Output(Ids.DRIVES, "children"), Input(Ids.SEARCH, "value"), prevent_initial_call=True
-    )
-    def _search(text: str | None) -> Any:
-        names = [server.drives.name_of(drive) for drive in server.drives.drives()]
-        return drive_buttons(names, text or "")
-
-    @app.callback(
         Output(Ids.DRIVE, "data"),
         Output(Ids.TICK, "disabled", allow_duplicate=True),
         Output(Ids.BODY, "children", allow_duplicate=True),
         Output(Ids.DROPPED, "data", allow_duplicate=True),
+        Output(Ids.WAYS_IN, "open", allow_duplicate=True),
         Input(Ids.DROPPED, "data"),
         Input(Ids.pick(ALL), "n_clicks"),
         prevent_initial_call=True,
@@ -75,11 +71,10 @@ def _ways_in(app: Dash, server: Server) -> None:
                 key, "dropped files", lambda: drive_from_upload(contents, names)
             )
         elif isinstance(asked, dict) and ctx.triggered[0]["value"]:
-            name = str(asked["row"])
-            work = server.sessions.start(key, name, lambda: server.drives.read(name))
+            work = begin_picked(server, str(asked["row"]))
         else:
             raise PreventUpdate
-        return work.id, False, [], None
+        return work.id, False, [], None, False
 
 
 def _waiting(app: Dash, server: Server) -> None:
@@ -87,6 +82,7 @@ def _waiting(app: Dash, server: Server) -> None:
         Output(Ids.TELL, "children", allow_duplicate=True),
         Output(Ids.TICK, "disabled"),
         Output(Ids.READY, "data"),
+        Output(Ids.WAYS_IN, "open"),
         Input(Ids.TICK, "n_intervals"),
         State(Ids.DRIVE, "data"),
         prevent_initial_call=True,
@@ -97,11 +93,16 @@ def _waiting(app: Dash, server: Server) -> None:
             lines = [html.P(line) for line in work.fault.splitlines()]
             said = html.Div([html.Strong("This drive can't be used"), *lines], className="fault")
             form = [sheet_form()] if work.without_sheet else []
-            return [said, *form], True, no_update
+            return [said, *form], True, no_update, True
         if work.ended:
-            return html.Span("Done.", className="unseen"), True, work.id
+            return html.Span("Done.", className="unseen"), True, work.id, no_update
         bar = html.Progress(value=f"{work.done:.2f}", max="1", **aria(label="progress"))
-        return html.Div([bar, html.Span(work.stage)], className="progress"), False, no_update
+        return (
+            html.Div([bar, html.Span(work.stage)], className="progress"),
+            False,
+            no_update,
+            no_update,
+        )
 
     @app.callback(
         Output(Ids.BODY, "children"),
@@ -109,7 +110,8 @@ def _waiting(app: Dash, server: Server) -> None:
         prevent_initial_call=True,
     )
     def _show(work_id: str | None) -> Any:
-        return drive_body(server.ready(work_id))
+        work = server.ready(work_id)
+        return compared_body(work) if isinstance(work, Compared) else drive_body(work)
 
 
 def _views(app: Dash, server: Server) -> None:

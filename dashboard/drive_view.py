@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Final
 from urllib.parse import quote
 
 from dash import html
@@ -17,12 +17,24 @@ from dashboard.work import Work
 from roadtest.results import Results
 from roadtest.wording import duration_text, quantity_text
 
+_PLACES: Final = (
+    ("Good enough?", "q-title"),
+    ("Findings", "f-title"),
+    ("Evidence", "evidence-title"),
+    ("By hand", "edits-title"),
+)
+
 
 def drive_body(work: Work) -> Any:
     """Return everything of a drive but the charts at hand."""
     results = work.checked.results
     return [
         html.Div(_head(work, results), className="head"),
+        html.Nav(
+            [html.A(text, href=f"#{place}", className="button") for text, place in _PLACES],
+            className="jump",
+            **aria(label="On this page"),
+        ),
         html.Section(
             quality_view(results), id=Ids.QUALITY, className="card", **aria(labelledby="q-title")
         ),
@@ -32,9 +44,6 @@ def drive_body(work: Work) -> Any:
                 html.Div(findings_view(work), id=Ids.FINDINGS, **aria(live="polite")),
             ],
             **aria(labelledby="f-title"),
-        ),
-        html.Section(
-            edits_section(work), id="by-hand", className="card", **aria(labelledby="edits-title")
         ),
         html.Section(
             [
@@ -47,6 +56,9 @@ def drive_body(work: Work) -> Any:
             ],
             id="evidence-part",
             **aria(labelledby="evidence-title"),
+        ),
+        html.Section(
+            edits_section(work), id="by-hand", className="card", **aria(labelledby="edits-title")
         ),
     ]
 

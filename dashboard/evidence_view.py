@@ -23,6 +23,7 @@ Stretch = tuple[float, float]
 _SUBJECTS: Final = {
     "drive": "Whole drive",
     "speedometer": "Speedometer",
+    "odometer": "Odometer",
     "gearing": "Gearing",
     "braking": "Braking",
     "coasting": "Coasting",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from typing import Any
+from typing import Any, Final
 
 from dash import html
 
@@ -22,13 +22,19 @@ from roadtest.wording import (
     probability_text,
 )
 
+_BRAKES: Final = frozenset({"mfdd", "stopping_distance", "drift", "fade", "spread"})
+"""Findings that stand first among those of one verdict: what can hurt most. Our choice."""
+
 
 def findings_view(work: Work) -> list[Any]:
     """Return the findings, those that matter most first, and what to do next."""
     results = work.checked.results
     counts = Counter(finding.verdict for finding in results.findings)
     said = ", ".join(f"{counts[v]} {word.lower()}" for v, word in VERDICT_WORD.items())
-    ordered = [f for v in VERDICT_WORD for f in results.findings if f.verdict == v]
+    verdicts = list(VERDICT_WORD)
+    ordered = sorted(
+        results.findings, key=lambda f: (verdicts.index(f.verdict), f.id not in _BRAKES)
+    )
     shown: list[Any] = [html.P(said, className="count")]
     shown += [_finding(finding, work.charts, results.units) for finding in ordered]
     if results.next_steps:
@@ -42,17 +48,20 @@ def _finding(finding: Finding, charts: Sequence[Chart], units: ReadIn) -> Any:
     mark = html.Span(VERDICT_MARK[finding.verdict], className="mark", **aria(hidden="true"))
     verdict = html.Span([mark, " ", VERDICT_WORD[finding.verdict]], className="verdict")
     percent = finding.id in PERCENT_FINDINGS
-    lines = [against_limit(finding.measured, finding.limit, units, percent=percent)]
+    figure = against_limit(finding.measured, finding.limit, units, percent=percent)
     if finding.probability is not None and finding.verdict == "not proven":
-        lines.append(f"Probability of conforming: {probability_text(finding.probability)}")
-    lines += [finding.reason, f"To settle: {finding.to_settle}" if finding.to_settle else ""]
-    body: list[Any] = [html.P(line) for line in lines if line]
-    small = [finding.basis and f"Basis: {finding.basis}"]
-    small += [f"Not shown by a drive: {what}" for what in finding.not_shown]
-    body += [html.P(line, className="small") for line in small if line]
+        figure += f"; probability of conforming {probability_text(finding.probability)}"
+    settle = f"To settle: {finding.to_settle}" if finding.to_settle else ""
+    body: list[Any] = [html.P(figure, className="figure")] if figure else []
+    body += [html.P(line) for line in (finding.reason, settle) if line]
     chart = chart_for(finding.id, charts)
     if chart is not None:
         body.append(html.P(list(_leads(finding, chart)), className="leads"))
+    small = [finding.basis] if finding.basis else []
+    small += [f"Not shown by a drive: {what}" for what in finding.not_shown]
+    if small:
+        rest = [html.P(line) for line in small]
+        body.append(html.Details([html.Summary("Where the limit comes from"), *rest]))
     title = html.H3([verdict, " ", html.Span(finding.title)])
     return html.Article([title, *body], className=f"finding {kind}")
 

@@ -13,7 +13,14 @@ class Ids:
     UPLOAD: Final = "upload"
     DROPPED: Final = "dropped"
     SEARCH: Final = "search"
+    WAYS_IN: Final = "ways-in"
     DRIVES: Final = "drives"
+    KIND: Final = "kind"  # which verdict to show drives of
+    TICKED: Final = "ticked"  # drives to compare
+    COMPARE_BAR: Final = "compare-bar"
+    CHECK_ALL: Final = "check-all"
+    CHECK_TICK: Final = "check-tick"
+    CHECKING: Final = "checking"
     DRIVE: Final = "drive-at-hand"
     TICK: Final = "tick"
     TELL: Final = "tell"
@@ -44,6 +51,21 @@ class Ids:
     def pick(row: object) -> Id:
         """The button of a drive of the folder, by its row."""
         return {"type": "pick", "row": row}
+
+    @staticmethod
+    def tick(row: object) -> Id:
+        """The box that marks a drive of the folder for comparing."""
+        return {"type": "tick", "row": row}
+
+    @staticmethod
+    def more(pages: object) -> Id:
+        """The button that shows more drives than `pages` hold."""
+        return {"type": "more", "pages": pages}
+
+    @staticmethod
+    def compare() -> Id:
+        """The button that compares what is ticked; it comes and goes."""
+        return {"type": "compare", "what": "ticked"}
 
     @staticmethod
     def reading(hold: object) -> Id:

@@ -137,46 +137,6 @@ def _too_large(how: str, most: int) -> InputError:
     return InputError("what was dropped", "", found, expected)
 
 
-class DriveFolder:
-    """A folder of drives, or one drive's own folder. What is picked is a row of its list."""
-
-    def __init__(self, folder: Path | None) -> None:
-        self._folder = folder
-
-    def drives(self) -> tuple[Path, ...]:
-        """Return the drive folders there are now, the latest name first."""
-        if self._folder is None:
-            return ()
-        if _is_drive(self._folder):
-            return (self._folder,)
-        inner = sorted((p for p in self._folder.iterdir() if p.is_dir()), reverse=True)
-        cars = [drive for car in inner if not _is_drive(car) for drive in _inside(car)]
-        return (*(path for path in inner if _is_drive(path)), *cars)
-
-    def name_of(self, drive: Path) -> str:
-        """Return a drive's name as people know it: with its car's folder, if it lies in one."""
-        if self._folder is None or drive == self._folder:
-            return drive.name
-        return " / ".join(drive.relative_to(self._folder).parts)
-
-    def read(self, name: str) -> Taken:
-        """Return the drive of the list whose name is `name`; may raise InputError."""
-        for folder in self.drives():
-            if self.name_of(folder) == name:
-                taken = Taken(read_drive(folder), folder)
-                return _with_logo(taken, partial(read_logo, folder=folder))
-        raise InputError(plain_name(name), "", "it is not there any more", "a drive of the list")
-
-
-def _inside(folder: Path) -> list[Path]:
-    try:
-        return sorted((p for p in folder.iterdir() if p.is_dir() and _is_drive(p)), reverse=True)
-    except OSError:
-        return []
-
-
-def _is_drive(folder: Path) -> bool:
-    try:
-        return any(p.name.lower().removesuffix(".gz") == "build.toml" for p in folder.iterdir())
-    except OSError:
-        return False
+def drive_in(folder: Path) -> Taken:
+    """Return the drive that lies in a folder; may raise InputError."""
+    return _with_logo(Taken(read_drive(folder), folder), partial(read_logo, folder=folder))

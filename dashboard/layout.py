@@ -2,26 +2,37 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any
 
 from dash import dcc, html
 
 from dashboard.aria import aria
+from dashboard.folder_view import folder_view
 from dashboard.ids import Ids
 from dashboard.intake import MOST_BYTES, MOST_FILES
+from dashboard.shelf import Shelf
 
 
-def page_layout(drives: Sequence[str], folder_given: bool) -> Any:
-    """Return the page: where a drive comes in, and the empty places of what follows."""
+def page_layout(shelf: Shelf | None, laid_open: str = "") -> Any:
+    """Return the page: where a drive comes in, and the empty places of what follows.
+
+    `shelf` holds the drives of the folder, if one was given; `laid_open` says what serving the page
+    on the network lays open, "" where it is on this machine alone.
+    """
+    warning = [html.P(laid_open, className="fault", role="note")] if laid_open else []
     return html.Div(
         [
-            html.A("Skip to the findings", href="#body", className="skip"),
+            html.A("Skip to the drive", href="#body", className="skip"),
             html.Header([html.H1("roadtest"), html.P("What a logged drive proves of the car")]),
             html.Main(
                 [
-                    html.Section(_ways_in(drives, folder_given), id="ways-in"),
+                    *warning,
                     html.Div(id=Ids.TELL, role="status", **aria(live="polite")),
+                    html.Details(
+                        [html.Summary("A drive: drop its files or pick one"), *_ways_in(shelf)],
+                        id=Ids.WAYS_IN,
+                        open=True,
+                    ),
                     html.Div(id=Ids.BODY),
                 ]
             ),
@@ -36,7 +47,7 @@ def page_layout(drives: Sequence[str], folder_given: bool) -> Any:
     )
 
 
-def _ways_in(drives: Sequence[str], folder_given: bool) -> list[Any]:
+def _ways_in(shelf: Shelf | None) -> list[Any]:
     most = f"At most {MOST_FILES} files, {MOST_BYTES // 2**20} MiB in all."
     drop = dcc.Upload(
         html.Div(
@@ -50,22 +61,4 @@ def _ways_in(drives: Sequence[str], folder_given: bool) -> list[Any]:
         multiple=True,
         max_size=-1,  # a file over dash's own limit would vanish without a word
     )
-    parts: list[Any] = [html.H2("A drive"), drop]
-    if folder_given:
-        parts += [
-            html.Label("Or pick one of the folder", htmlFor=Ids.SEARCH, className="or"),
-            dcc.Input(
-                id=Ids.SEARCH, type="search", placeholder="search by name", debounce=False, value=""
-            ),
-            html.Ul(drive_buttons(drives, ""), id=Ids.DRIVES, className="drives"),
-        ]
-    return parts
-
-
-def drive_buttons(drives: Sequence[str], search: str) -> list[Any]:
-    """Return a button for each drive whose name holds `search`."""
-    wanted = [name for name in drives if search.casefold() in name.casefold()]
-    if not wanted:
-        none = "No drive of that name." if drives else "There is no drive folder in it."
-        return [html.Li(none)]
-    return [html.Li(html.Button(name, id=Ids.pick(name), n_clicks=0)) for name in wanted]
+    return [drop, *(folder_view(shelf) if shelf is not None else [])]

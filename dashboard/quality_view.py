@@ -6,46 +6,90 @@ from typing import Any, Final
 
 from dash import html
 
-from roadtest.console import log_losses, log_quality
+from dashboard.aria import data
+from roadtest.console import log_losses
 from roadtest.results import Finding, LogInfo, ReadIn, Results
-from roadtest.wording import plural, quantity_text
+from roadtest.wording import number_text, plural, quantity_text
 
-_MOST_LINES: Final = 6  # of losses and gaps told at once; the rest opens
+_MOST_LINES: Final = 4  # of losses and gaps told at once; the rest opens
+_HEADS: Final = ("File", "Rate", "Speed noise", "Used", "Lost, gaps, remarks")
 
 
 def quality_view(results: Results) -> list[Any]:
     """Return how good the logs were, and which targets the drive could settle."""
-    settled = [finding for finding in results.findings if finding.verdict != "not proven"]
+    return [
+        html.H2("Is this drive good enough?", id="q-title"),
+        *_verdict(results),
+        *_logs(results),
+    ]
+
+
+def _verdict(results: Results) -> list[Any]:
+    """Return for how many targets it was, and what would settle the others."""
     open_ = [finding for finding in results.findings if finding.verdict == "not proven"]
-    said = f"{len(settled)} of {plural(len(results.findings), 'target')} settled by this drive."
+    settled = [finding for finding in results.findings if finding.verdict != "not proven"]
     if not results.findings:
-        said = "No targets are set in the build sheet, so nothing is judged."
-    rows: list[Any] = [html.H2("Is this drive good enough?", id="q-title"), html.P(said)]
-    rows += [_log(log, results.units) for log in results.logs]
+        said = "No targets are set in the build sheet, so nothing is judged. The figures are below."
+        return [html.P(said, className="headline")]
+    count = plural(len(results.findings), "target")
+    if not open_:
+        said = f"Yes: it settles all of {count}."
+    elif settled:
+        said = f"For {len(settled)} of {count}; the other {len(open_)} it can't settle."
+    else:
+        said = f"No: it settles none of {count}."
+    parts: list[Any] = [html.P(said, className="headline")]
+    if open_:
+        items = [html.Li(_open_said(finding)) for finding in open_]
+        parts += [html.H3("Not settled, and what would settle it"), html.Ul(items)]
+    if settled:
+        names = "; ".join(f"{finding.title} ({finding.verdict})" for finding in settled)
+        parts += [html.H3("Settled"), html.P(names)]
+    return parts
+
+
+def _open_said(finding: Finding) -> list[Any]:
+    more = finding.to_settle or finding.reason
+    return [html.Strong(finding.title), f": {more}" if more else ""]
+
+
+def _logs(results: Results) -> list[Any]:
+    """Return a row for each log, the tach's clock, and the files that were not used."""
+    rows = [_log(log, results.units) for log in results.logs]
+    for file in results.files:
+        if file.kind == "ignored":
+            why = f"not used: {file.why_ignored or 'no reason given'}"
+            name = html.Th(["⚠ ", file.name], scope="row")
+            rows.append(html.Tr([name, html.Td(why, colSpan=4)], className="warn"))
+    head = html.Tr([html.Th(text, scope="col") for text in _HEADS])
+    parts: list[Any] = [
+        html.H3("The files"),
+        html.Table([html.Thead(head), html.Tbody(rows)], className="stacked"),
+    ]
     if results.tach.offset_s is not None:
         said = quantity_text(results.tach.offset_s, results.units, signed=True)
-        rows.append(html.P(f"Tach clock: {said} makes it GPS time."))
-    ignored = [file for file in results.files if file.kind == "ignored"]
-    for file in ignored:
-        why = f"not used: {file.why_ignored or 'no reason given'}"
-        rows.append(html.Div([html.H3(file.name), html.P(why)], className="log warn"))
-    if open_:
-        rows.append(html.H3("Not settled by it"))
-        rows.append(html.Ul([html.Li(_open_said(finding)) for finding in open_]))
-    return rows
-
-
-def _open_said(finding: Finding) -> str:
-    more = finding.to_settle or finding.reason
-    return f"{finding.title}: {more}" if more else finding.title
+        parts.append(html.P(f"Tach clock: {said} makes it GPS time."))
+    return parts
 
 
 def _log(log: LogInfo, units: ReadIn) -> Any:
+    rate = "" if log.rate_hz is None else f"{number_text(log.rate_hz, 3)} Hz"
+    noise = "" if log.speed_noise is None else quantity_text(log.speed_noise, units)
+    if log.speed_source == "position":
+        noise += " (speed from positions only)"
+    things = "fixes" if log.kind in ("nmea", "gpx") else "rows"
+    used = f"{log.fixes_used} of {log.fixes_read} {things}"
+    cells = zip(_HEADS[1:], (rate, noise, used, _losses(log)), strict=True)
+    tds = [html.Td(cell, **data(head=head)) for head, cell in cells if cell]
+    return html.Tr([html.Th(log.name, scope="row"), *tds])
+
+
+def _losses(log: LogInfo) -> Any:
     lines = log_losses(log)
-    told: list[Any] = [html.H3(log.name), html.P(log_quality(log, units))]
-    if lines:
-        told.append(html.Ul([html.Li(line) for line in lines[:_MOST_LINES]]))
+    if not lines:
+        return "nothing lost" if not log.gaps else ""
+    told: list[Any] = [html.Div(line) for line in lines[:_MOST_LINES]]
     if len(lines) > _MOST_LINES:
-        rest = html.Ul([html.Li(line) for line in lines[_MOST_LINES:]])
-        told.append(html.Details([html.Summary(f"{len(lines) - _MOST_LINES} more"), rest]))
-    return html.Div(told, className="log")
+        rest = [html.Div(line) for line in lines[_MOST_LINES:]]
+        told.append(html.Details([html.Summary(f"{len(lines) - _MOST_LINES} more"), *rest]))
+    return told

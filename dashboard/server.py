@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from dash.exceptions import PreventUpdate
 
 from dashboard.guard import browser_key
-from dashboard.intake import DriveFolder
+from dashboard.shelf import Shelf
 from dashboard.work import Sessions, Work
 
 
@@ -16,7 +16,7 @@ class Server:
     """What the page rests on: the drives of each browser, and those of the folder."""
 
     sessions: Sessions
-    drives: DriveFolder
+    shelf: Shelf
 
     def work(self, work_id: str | None) -> Work:
         """Return a drive of the browser that asks; nothing happens where it has no such."""

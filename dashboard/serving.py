@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
+import logging
 import sys
 from pathlib import Path
 
 from werkzeug.serving import make_server
 
 from dashboard.app import make_app
-from roadtest.dashboard_command import is_loopback, warning
+from roadtest.dashboard_command import warning
 
 
 def serve(folder: Path | None, host: str, port: int) -> None:
     """Serve the page until Ctrl-C, saying where; OSError where the address can't be had."""
-    app = make_app(folder, loopback_only=is_loopback(host))
-    server = make_server(host, port, app.server, threaded=True)
     said = warning(host, folder)
+    app = make_app(folder, said)
+    server = make_server(host, port, app.server, threaded=True)
+    logging.getLogger("werkzeug").setLevel(logging.WARNING)  # not a line for every request
     if said:
         sys.stderr.write(f"roadtest: {said}\n")
     shown = f"[{host}]" if ":" in host else host

@@ -241,9 +241,13 @@ class Sessions:
     def start(self, key: str, name: str, take: Callable[[], Taken]) -> Work:
         """Begin a drive for the browser with `key`."""
         work = Work(name)
-        self.keep(key, work)
-        self._pool.submit(work.run, take).add_done_callback(_tell_of_our_fault)
+        self.begin(key, work, lambda: work.run(take))
         return work
+
+    def begin(self, key: str, work: Work, run: Callable[[], None]) -> None:
+        """Have `run` bring `work` to its end, and keep it for the browser with `key`."""
+        self.keep(key, work)
+        self._pool.submit(run).add_done_callback(_tell_of_our_fault)
 
     def keep(self, key: str, work: Work) -> None:
         """Keep a drive for the browser with `key`, as long as there is room."""

@@ -65,6 +65,18 @@ class Index:
         rows = self._base.execute(f"SELECT drive, {_NAMES} FROM drives ORDER BY drive")
         return {drive: Outcome(*values) for drive, *values in rows}
 
+    def summaries(self) -> dict[str, Outcome]:
+        """Return what is kept but for the results files, which are most of it, by drive."""
+        names = _NAMES.replace("results", "''")
+        rows = self._base.execute(f"SELECT drive, {names} FROM drives ORDER BY drive")
+        return {drive: Outcome(*values) for drive, *values in rows}
+
+    def outcome(self, drive: str) -> Outcome | None:
+        """Return what is kept of one drive, None where nothing is."""
+        asked = f"SELECT {_NAMES} FROM drives WHERE drive = ?"
+        row = self._base.execute(asked, (drive,)).fetchone()
+        return None if row is None else Outcome(*row)
+
     def put(self, drive: str, outcome: Outcome) -> None:
         """Keep the outcome of a drive, on disk when this returns."""
         with self._base:

@@ -63,7 +63,7 @@ def check_one(drive: str) -> Outcome:
     try:
         key = content_key(folder)
         results = check_folder(folder, None, lambda stage, done: None)
-        return _outcome(results, key if content_key(folder) == key else "")
+        return outcome_of(results, key if content_key(folder) == key else "")
     except RoadtestError as fault:
         first, *more = str(fault).splitlines()
         said = f"{first} (and {len(more)} more faults)" if more else first
@@ -74,7 +74,8 @@ def check_one(drive: str) -> Outcome:
         )
 
 
-def _outcome(results: Results, key: str) -> Outcome:
+def outcome_of(results: Results, key: str) -> Outcome:
+    """Return what is kept of a drive with `results`; `key` is that of its files."""
     verdicts: list[Verdict] = [finding.verdict for finding in results.findings]
     overall: Overall = "fail" if "fail" in verdicts else "not proven"
     if not {"fail", "not proven"} & set(verdicts):

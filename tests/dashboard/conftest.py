@@ -89,9 +89,11 @@ def browser() -> Iterator[Browser]:
 
 
 @pytest.fixture(scope="session")
-def address(surveyed_once: None) -> Iterator[str]:
-    """Where the page of the sample drives is served."""
-    server = make_server("127.0.0.1", 0, make_app(SAMPLES).server, threaded=True)
+def address(surveyed_once: None, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """Where the page of the sample drives is served, from a folder that takes an index."""
+    folder = tmp_path_factory.mktemp("served") / "drives"
+    shutil.copytree(SAMPLES, folder)
+    server = make_server("127.0.0.1", 0, make_app(folder).server, threaded=True)
     thread = threading.Thread(target=server.serve_forever)
     thread.start()
     yield f"http://127.0.0.1:{server.server_port}/"

@@ -149,7 +149,7 @@ def test_readings_and_inspections_of_dropped_files_come_as_a_download(
     button(page, "Add the reading").click()
     expect(page.locator(".entered")).to_contain_text("Odometer 41216.5 mile at 2026-05-02T")
     page.locator("#looked-at").fill("brake hoses")
-    page.get_by_label("fail", exact=True).check()
+    page.locator("#outcome").get_by_label("fail", exact=True).check()
     button(page, "Add the inspection").click()
     expect(finding(page, "Inspection: brake hoses")).to_contain_text("FAIL")
     expect(button(page, "Save in the drive's notes.csv")).to_have_count(0)

@@ -63,9 +63,9 @@ def test_a_phone_in_the_dark_by_keyboard(browser: Browser, address: str, watch: 
         viewport={"width": 390, "height": 844}, color_scheme="dark", is_mobile=True, has_touch=True
     )
     page = opened(context, address, watch)
-    page.get_by_label("Or pick one of the folder").fill("before")
-    expect(page.locator(".drives button")).to_have_count(1)
-    page.locator(".drives button").focus()
+    page.get_by_label("Search by car, chassis, date or verdict").fill("before")
+    expect(page.locator("button.drive")).to_have_count(1)
+    page.locator("button.drive").focus()
     page.keyboard.press("Enter")
     expect(page.locator(".finding").first).to_be_visible(timeout=CHECK_MS)
     figure_shown(page)

@@ -46,7 +46,7 @@ def page(drive_page: tuple[Page, Watch]) -> Iterator[Page]:
 
 def test_every_view_opens_and_a_finding_leads_to_its_chart(page: Page) -> None:
     names = page.locator(".views button").all_inner_texts()
-    assert names[:4] == ["Whole drive", "Speedometer", "Gearing", "Braking"]
+    assert names[0] == "Whole drive" and {"Speedometer", "Gearing", "Braking"} < set(names)
     until(page, DRAWN)  # nobody clicks before they have read the findings
     for name in names:
         took = page.evaluate(OPEN, name)

@@ -1,0 +1,158 @@
+"""Drives of the folder side by side: at work on the server, and on the page."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, Final
+from urllib.parse import quote
+
+from dash import html
+
+from dashboard.aria import aria
+from dashboard.evidence_view import evidence_places
+from dashboard.shelf import Entry, Shelf
+from dashboard.work import Work
+from roadtest.charts.model import Chart
+from roadtest.compare import Comparison, compare
+from roadtest.compare.as_text import to_json
+from roadtest.compare.charts import comparison_charts
+from roadtest.compare.document import comparison_document
+from roadtest.compare.table import (
+    HOW_TO_READ,
+    SectionTable,
+    against_text,
+    car_text,
+    changes_text,
+    drives_text,
+    tables_of,
+)
+from roadtest.errors import InputError, RoadtestError
+from roadtest.progress import Progress
+from roadtest.report.html import to_html
+from roadtest.report.pdf import to_pdf
+from roadtest.results import Results
+
+_WORD: Final = {"*": "✱ changed", "~": "~ runs differ", "": ""}
+_HOW: Final = (
+    "✱ changed: the 95 % interval of the difference excludes 0. ~ runs differ: so does this, but "
+    "with one run on each drive. No mark: no change shows, which does not prove that there is "
+    "none. Engine turns and cruise are as the tach shows them."
+)
+
+
+class Compared(Work):
+    """Drives being compared: it is watched, shown and taken along as one drive is."""
+
+    def __init__(self, names: Sequence[str]) -> None:
+        super().__init__(", ".join(names))
+        self._found: Comparison | None = None
+        self._results: tuple[Results, ...] = ()
+        self._drawn: tuple[Chart, ...] = ()
+
+    @property
+    def ended(self) -> bool:
+        """Whether there is something to show."""
+        return bool(self.fault) or self._found is not None
+
+    @property
+    def charts(self) -> tuple[Chart, ...]:
+        """The drives drawn over one another."""
+        return self._drawn
+
+    @property
+    def found(self) -> Comparison:
+        """The comparison. Only once it has ended without a fault."""
+        if self._found is None:
+            raise LookupError(self.fault or "not ended yet")
+        return self._found
+
+    def compare(self, shelf: Shelf, entries: Sequence[Entry]) -> None:
+        """Compare drives of the shelf, the earliest being the one that others are held against."""
+        try:
+            drives = []
+            for number, entry in enumerate(entries):
+                drives.append((shelf.results(entry, self._part(number, len(entries))), entry.name))
+            drives.sort(key=lambda one: one[0].drive.start_utc or "")
+            results = tuple(one for one, _ in drives)
+            found = compare(results, [name for _, name in drives])
+            self._results, self._drawn = results, comparison_charts(found, results)
+            self.version += 1
+            self._found = found
+        except RoadtestError as fault:
+            self.fault = str(fault)
+        except BaseException:
+            self.fault = "This is a fault in roadtest itself; the server's log tells more."
+            raise
+
+    def report(self, kind: str) -> bytes:
+        """Return the comparison as ".json", ".html" or ".pdf"."""
+        if kind == ".json":
+            return to_json(self.found).encode()
+        document = comparison_document(self.found, self._results)
+        return to_pdf(document) if kind == ".pdf" else to_html(document).encode()
+
+    def _part(self, number: int, count: int) -> Progress:
+        def progress(stage: str, done: float) -> None:
+            self._progress(f"drive {number + 1} of {count}: {stage}", (number + done) / count)
+
+        return progress
+
+
+def chosen(shelf: Shelf, names: Sequence[str]) -> list[Entry]:
+    """Return the drives of these names; raises InputError where one is not there any more."""
+    found = []
+    for name in names:
+        entry = shelf.entry(name)
+        if entry is None:
+            raise InputError(name, "", "it is not there any more", "a drive of the list")
+        found.append(entry)
+    return found
+
+
+def compared_body(work: Compared) -> list[Any]:
+    """Return everything of a comparison but the charts at hand."""
+    found = work.found
+    files = (("PDF", "comparison.pdf"), ("HTML", "comparison.html"), ("JSON", "comparison.json"))
+    links = [
+        html.A(
+            f"Comparison ({text})",
+            href=f"drive/{quote(work.id)}/{file}",
+            className="button",
+            download=file,
+        )
+        for text, file in files
+    ]
+    parts: list[Any] = [
+        html.H2(car_text(found)),
+        html.Ul([html.Li([html.Strong(label), f": {said}"]) for label, said in drives_text(found)]),
+        html.P(links, className="downloads"),
+    ]
+    if work.charts:
+        places = html.Section(
+            [html.H2("Side by side", id="evidence-title"), *evidence_places(work.charts)],
+            **aria(labelledby="evidence-title"),
+        )
+        parts.append(places)
+    for later in range(1, len(found.drives)):
+        parts += _against(found, later)
+    notes = [html.P(note, className="small") for note in (_HOW, *found.notes)]
+    return [*parts, html.Section([html.H2(HOW_TO_READ), *notes], className="card")]
+
+
+def _against(found: Comparison, later: int) -> list[Any]:
+    said = changes_text(found, later, found.units)
+    parts: list[Any] = [html.H2(against_text(later)), *[html.P(line) for line in said]]
+    return [*parts, *[_table(table) for table in tables_of(found, later, found.units)]]
+
+
+def _table(table: SectionTable) -> Any:
+    """Return one section's figures; what changed stands last, in a word."""
+    heads = html.Tr([html.Th(text, scope="col") for text in (*table.heads[1:], "change")])
+    rows = []
+    for mark, name, *figures in table.rows:
+        cells = [html.Th(name, scope="row"), *[html.Td(figure) for figure in figures]]
+        rows.append(
+            html.Tr([*cells, html.Td(_WORD[mark])], className="changed" if mark == "*" else "")
+        )
+    body = html.Table([html.Thead(heads), html.Tbody(rows)], className="figures")
+    return html.Section([html.H3(table.heading), html.Div(body, className="wide")])
