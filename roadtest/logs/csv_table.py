@@ -26,6 +26,9 @@ _NO_HEADER: Final = re.compile(rb"[ \t]*#|sep=[,;\t]$")  # comments; a spreadshe
 _VALUE: Final = re.compile(r"[-+0-9.,:tez ]*[0-9][-+0-9.,:tez ]*")
 _MOST_SURPLUS_FIELDS: Final = 64
 _MOST_COLUMNS: Final = 1000  # chosen here: no logger has as many
+# Bounds of memory, our choice: twelve hours at 25 Hz with ten columns fit.
+_MOST_BYTES: Final = 128 * 2**20
+_MOST_MARKS: Final = 12_000_000  # line ends, delimiters and quotation marks, some 24 bytes each
 _HEADING: Final = re.compile(r"(.*?)\s*\[([^\[\]]*)\]", re.DOTALL)
 _ENOUGH_ROWS_TO_COMPARE: Final = 10
 _LONGEST_SHOWN: Final = 60
@@ -102,6 +105,9 @@ def read_table(data: bytes, name: str, wanted: str) -> Table:
 
     Raises InputError when there is no header.
     """
+    if len(data) > _MOST_BYTES:
+        most = f"at most {_MOST_BYTES // 2**20} MiB"
+        raise InputError(name, "", f"a CSV file of {len(data) // 2**20} MiB", most)
     text = csv_text(data)
     expected = f"a header line with {wanted}"
     line, header = _header_line(text.content, name, expected)
@@ -115,6 +121,10 @@ def read_table(data: bytes, name: str, wanted: str) -> Table:
     if _names_nothing(columns):
         found = f"the first line is {shown(header)}, which names no columns"
         raise InputError(name, f"line {line}", found, expected)
+    marks = sum(text.content.count(mark.encode()) for mark in ("\n", '"', delimiter) if mark)
+    if marks > _MOST_MARKS:
+        found = f"{marks} line ends, delimiters and quotation marks"
+        raise InputError(name, "", found, f"at most {_MOST_MARKS}")
     records = find_records(text.content, delimiter, len(columns))
     rows = records.pick(records.line > line)
     complete = text.content.endswith(b"\n")
@@ -197,13 +207,16 @@ def _header_line(content: bytes, name: str, expected: str) -> tuple[int, str]:
     while start < len(content):
         end = content.find(b"\n", start)
         end = len(content) if end < 0 else end
-        head, start = content[start:end], end + 1
         line += 1
+        if end - start > LONGEST_LINE:
+            found = f"a line of {end - start} bytes where the header should be"
+            raise InputError(name, f"line {line}", found, expected)
+        head, start = content[start:end], end + 1
         if not head.strip() or _NO_HEADER.match(head):
             continue
-        if b"\0" in head or len(head) > LONGEST_LINE:
-            what = "NUL bytes" if b"\0" in head else f"a line of {len(head)} bytes"
-            raise InputError(name, f"line {line}", f"{what} where the header should be", expected)
+        if b"\0" in head:
+            found = "NUL bytes where the header should be"
+            raise InputError(name, f"line {line}", found, expected)
         return line, head.decode("utf-8", errors="replace")
     found = "nothing but blank lines and comments" if content else "the file is empty"
     raise InputError(name, "", found, expected)

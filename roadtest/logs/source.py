@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import hashlib
+import re
 import zlib
 from dataclasses import dataclass
+from io import BytesIO
 from pathlib import Path
 from typing import Final, Literal
 
@@ -13,14 +15,17 @@ from roadtest.logs.gpx_text import looks_like_gpx
 
 Kind = Literal["nmea", "gpx", "tach", "notes", "channels", "build", "ignored"]
 
-MAX_FILE_BYTES: Final = 512 * 2**20
-"""Our own bound, before and after expanding: twice the NMEA of a ten-hour day at 25 Hz."""
+MAX_FILE_BYTES: Final = 256 * 2**20
+"""Our own bound, before and after expanding: the NMEA of twelve hours at 25 Hz (RMC, GGA and VTG)
+fits. A logger that fills more splits its files."""
 
 _HEAD_BYTES: Final = 65536
 _GZIP_MAGIC: Final = b"\x1f\x8b\x08"
 _GZIP_WINDOW: Final = 31  # zlib: gzip header and trailer, largest window
 _SLICE_BYTES: Final = 65536
+_MOST_AT_ONCE: Final = 2**20
 _MOST_MEMBERS: Final = 100_000
+_SOMETHING: Final = re.compile(rb"[^\0 \t\r\n]")  # bytes.strip would copy the whole file
 
 # First bytes of files that end up in drive folders (values from memory).
 _MAGIC: Final = (
@@ -88,7 +93,7 @@ def kind_of(source: Source) -> tuple[Kind, str | None]:
     """
     if source.name.startswith("."):
         return "ignored", "a hidden file"
-    if not source.data.strip(b"\0 \t\r\n"):
+    if _SOMETHING.search(source.data) is None:
         return "ignored", "an empty file"
     name = source.name.lower().removesuffix(".gz")
     named = _kind_by_name(name)
@@ -137,33 +142,35 @@ def _too_large(name: str, how: str) -> InputError:
 
 def _expanded(data: bytes, name: str) -> tuple[bytes, str]:
     """Return what the gzip members in `data` hold, and what is wrong with them ("" if nothing)."""
-    expanded = bytearray()
+    expanded = BytesIO()  # which gives its bytes without copying them
     rest = memoryview(data)
     for _ in range(_MOST_MEMBERS):
         unused, fault = _expand_member(rest, expanded, name)
         if fault:
-            return bytes(expanded), fault
+            return expanded.getvalue(), fault
         rest = rest[rest.nbytes - unused :]
         if rest.nbytes and bytes(rest[: len(_GZIP_MAGIC)]) != _GZIP_MAGIC:
             # gzip files may be padded with zeros, as blocks on a tape are.
-            return bytes(expanded), "followed by other bytes" if bytes(rest).strip(b"\0") else ""
+            followed = bytes(rest).strip(b"\0")
+            return expanded.getvalue(), "followed by other bytes" if followed else ""
         if not rest.nbytes:
-            return bytes(expanded), ""
-    return bytes(expanded), f"made of more than {_MOST_MEMBERS} pieces"
+            return expanded.getvalue(), ""
+    return expanded.getvalue(), f"made of more than {_MOST_MEMBERS} pieces"
 
 
-def _expand_member(data: memoryview, expanded: bytearray, name: str) -> tuple[int, str]:
+def _expand_member(data: memoryview, expanded: BytesIO, name: str) -> tuple[int, str]:
     """Expand the first member of `data`; return how many bytes follow it, and its fault."""
     engine = zlib.decompressobj(_GZIP_WINDOW)
     for at in range(0, data.nbytes, _SLICE_BYTES):
         before = engine.copy()
         piece = bytes(data[at : at + _SLICE_BYTES])
-        mark = len(expanded)
+        mark = expanded.tell()
         try:
             _feed(engine, piece, expanded, name)
         except zlib.error:
             # All that this slice gave is lost with the error: again, byte by byte up to it.
-            del expanded[mark:]
+            expanded.seek(mark)
+            expanded.truncate()
             _feed_to_the_fault(before, piece, expanded, name)
             return 0, "damaged"
         if engine.eof:
@@ -171,17 +178,16 @@ def _expand_member(data: memoryview, expanded: bytearray, name: str) -> tuple[in
     return 0, "cut off"
 
 
-def _feed(engine: zlib._Decompress, piece: bytes, expanded: bytearray, name: str) -> None:
+def _feed(engine: zlib._Decompress, piece: bytes, expanded: BytesIO, name: str) -> None:
     while piece:
-        room = MAX_FILE_BYTES - len(expanded) + 1
-        expanded += engine.decompress(piece, room)
-        if len(expanded) > MAX_FILE_BYTES:
+        expanded.write(engine.decompress(piece, _MOST_AT_ONCE))
+        if expanded.tell() > MAX_FILE_BYTES:
             raise _too_large(name, " when expanded")
         piece = engine.unconsumed_tail
 
 
 def _feed_to_the_fault(
-    engine: zlib._Decompress, piece: bytes, expanded: bytearray, name: str
+    engine: zlib._Decompress, piece: bytes, expanded: BytesIO, name: str
 ) -> None:
     for at in range(len(piece)):
         try:

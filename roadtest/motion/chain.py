@@ -61,10 +61,13 @@ class Band:
 class Factor:
     """Banded Cholesky factor A = L·Lᵀ of a chain's information matrix A."""
 
-    def __init__(self, band: Band) -> None:
-        """Factor `band`; raises ValueError when it is not positive definite."""
+    def __init__(self, band: Band, *, overwrite: bool = False) -> None:
+        """Factor `band`; raises ValueError when it is not positive definite.
+
+        `overwrite`: the band is not needed any more, and its memory may be used.
+        """
         self.shape = (band.knots, band.states)
-        self._lower, info = dpbtrf(band.entries, lower=1)
+        self._lower, info = dpbtrf(band.entries, lower=1, overwrite_ab=int(overwrite))
         if info != 0:
             raise ValueError("the information matrix is not positive definite")
 

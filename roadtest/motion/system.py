@@ -75,38 +75,57 @@ class MotionSystem:
         self._precision = steps.precision
         onward = -steps.precision @ steps.forward
         before = -steps.forward.transpose(0, 2, 1) @ onward
-        # [k, k, p-1], each plane contiguous: they are scaled anew at every sweep
-        self._before = np.ascontiguousarray(before.transpose(1, 2, 0))
-        self._after = np.ascontiguousarray(steps.precision.transpose(1, 2, 0))
-        self._onward = np.ascontiguousarray(onward.transpose(1, 2, 0))
+        self._from_before, self._from_after = self._jerk_part(before, steps.precision, onward)
+        self._scaled = np.empty_like(self._from_before), np.empty_like(self._from_after)
         self._fixed = self._fixed_part()
         self._prepare_looks()
 
+    def _jerk_part(self, before: Floats, after: Floats, onward: Floats) -> tuple[Floats, Floats]:
+        """Return what the jerk between knots adds to the columns of its two knots, intensity 1.
+
+        That is [p-1, k, m + k] and [p-1, k, k] float, column by column as the band is stored.
+        """
+        k, m = self.kinematic, self.states
+        to_before, to_after = np.zeros((before.shape[0], k, m + k)), np.zeros(before.shape)
+        for i in range(k):
+            for j in range(k):
+                if i >= j:
+                    to_before[:, j, i - j] = before[:, i, j]
+                    to_after[:, j, i - j] = after[:, i, j]
+                to_before[:, j, m + i - j] = onward[:, i, j]
+        return to_before, to_after
+
     def _prepare_looks(self) -> None:
         """Work out how each fix sees the states of its two knots, and what that leaves open."""
-        n, m = self.between.interval.size, self.states
-        seen = [0, *range(self.kinematic, m)]
-        rows = np.zeros((n, 2 * m))  # shares of the states at the knots before and after
-        own = self.between.pick
-        last = own == own[-1]
-        for state in seen:
-            rows[own, state] = ~last
-            rows[own, m + state] = last
+        n, p, m = self.between.interval.size, self.knots.time_s.size, self.states
         inner = self.between.inner
-        rows[inner, : self.kinematic] = self.between.near[:, 0]
-        rows[inner, m : m + self.kinematic] = self.between.far[:, 0]
+        seen = np.array([0, *range(self.kinematic, m)])  # by a fix that is a knot
+        at_knot = m * np.arange(p)[:, None]
+        rows = np.zeros((inner.size, 2 * m))  # shares of the states at the knots before and after
+        rows[:, : self.kinematic] = self.between.near[:, 0]
+        rows[:, m : m + self.kinematic] = self.between.far[:, 0]
         self._slow_stray = np.zeros(n)
         for state, error in enumerate(self.slow, start=self.kinematic):
             near, far, left = self.between.slow_shares(error)
-            rows[inner, state], rows[inner, m + state] = near, far
+            rows[:, state], rows[:, m + state] = near, far
             self._slow_stray[inner] += left
         self._stray = np.zeros(n)
         self._stray[inner] = self.between.stray[:, 0, 0]
-        column = (m * self.between.interval)[:, None]
-        self._looks = _by_fix(column + np.arange(2 * m), rows, m * self.knots.time_s.size)
+        before = (m * self.between.interval[inner])[:, None]
+        self._looks = _by_fix(
+            n,
+            m * p,
+            (self.between.pick, at_knot + seen, np.ones((p, seen.size))),
+            (inner, before + np.arange(2 * m), rows),
+        )
         a, b = np.tril_indices(2 * m)
-        entry = (column + b) * 2 * m + a - b  # of the band, in the order it is stored
-        self._squares = _by_fix(entry, rows[:, a] * rows[:, b], self._fixed.entries.size)
+        one, other = (seen[k] for k in np.tril_indices(seen.size))
+        self._squares = _by_fix(  # columns are entries of the band, in the order it is stored
+            n,
+            self._fixed.entries.size,
+            (self.between.pick, (at_knot + other) * 2 * m + one - other, np.ones((p, one.size))),
+            (inner, (before + b) * 2 * m + a - b, rows[:, a] * rows[:, b]),
+        )
         self._shown_reference: Floats = np.zeros(n)
         if self._reference is not None:
             states = np.zeros((*self._reference.shape, m))
@@ -148,17 +167,14 @@ class MotionSystem:
         intensity : [p-1] float, (m/s³)²·s, of the jerk between knots
         weight : [n] float, 1 / variance of each observation's white noise, 0 where there is none
         """
-        band = self._fixed.copy()
-        flat = band.entries.ravel(order="K")  # a view: the band is in Fortran order
-        flat += self._squares.T @ weight
-        scale = self._whole / intensity
-        for i in range(self.kinematic):
-            for j in range(self.kinematic):
-                if i >= j:
-                    band.within(i, j)[:-1] += self._before[i, j] * scale
-                    band.within(i, j)[1:] += self._after[i, j] * scale
-                band.onward(i, j)[:] += self._onward[i, j] * scale
-        return band
+        k, m = self.kinematic, self.states
+        flat = self._squares.T @ weight
+        flat += self._fixed.entries.ravel(order="K")  # a view: the band is in Fortran order
+        scale = (self._whole / intensity)[:, None, None]
+        columns = flat.reshape(-1, m, 2 * m)  # a view, [p, m, 2m]
+        columns[:-1, :k, : m + k] += np.multiply(self._from_before, scale, out=self._scaled[0])
+        columns[1:, :k, :k] += np.multiply(self._from_after, scale, out=self._scaled[1])
+        return Band(flat.reshape(2 * m, -1, order="F"), m)
 
     def rhs(self, observed: Floats, intensity: Floats, weight: Floats) -> Floats:
         """Return the right-hand sides [c, p, m] for `observed` [c, n] (finite where weight > 0)."""
@@ -194,11 +210,20 @@ class MotionSystem:
 
     def factor(self, intensity: Floats, weight: Floats) -> Factor:
         """Return the factored information matrix."""
-        return Factor(self.band(intensity, weight))
+        return Factor(self.band(intensity, weight), overwrite=True)
 
 
-def _by_fix(columns: Ints, values: Floats, width: int) -> csr_array:
-    """Return the sparse matrix [n, width] with `values` [n, r] in `columns`; zeros left out."""
-    kept = values != 0.0
-    starts = np.concatenate([[0], np.cumsum(kept.sum(axis=1))])
-    return csr_array((values[kept], columns[kept], starts), shape=(values.shape[0], width))
+def _by_fix(count: int, width: int, *parts: tuple[Ints, Ints, Floats]) -> csr_array:
+    """Return the sparse matrix [count, width] of rows given in parts that share none.
+
+    A part is the rows' numbers [f], and columns and values [f, r] of their elements.
+    """
+    length = np.zeros(count, dtype=np.int64)
+    for rows, columns, _ in parts:
+        length[rows] = columns.shape[1]
+    starts = np.concatenate([[0], np.cumsum(length)])
+    column, value = np.empty(starts[-1], dtype=np.int64), np.empty(starts[-1])
+    for rows, columns, values in parts:
+        place = starts[rows][:, None] + np.arange(columns.shape[1])
+        column[place], value[place] = columns, values
+    return csr_array((value, column, starts), shape=(count, width))

@@ -1,17 +1,21 @@
-"""Time and memory of `roadtest check` as a whole process, on long drives.
+"""Time and memory of `roadtest check` and `roadtest report` as whole processes, on long drives.
 
-Run as `python tests/benchmarks/checking.py [hours ...]` from the root of the repository; by default
-half an hour, one hour and two. The drive is a shakedown followed by hours of road and town, logged
-at 10 Hz (RMC, GGA and VTG at every fix) with a tach at 10 Hz beside.
+Run as `python tests/benchmarks/checking.py [--rate HZ] [--report] [--steps] [hours ...]` from the
+root of the repository; by default half an hour, one hour and two at 10 Hz. The drive is a shakedown
+followed by hours of road and town (RMC, GGA and VTG at every fix) with a tach at 10 Hz beside.
+`--steps` runs the check in a process of its own and prints what each step took of the processor and
+the peak of memory up to its end. `--keep FOLDER` keeps the drives there, and uses those it finds.
 """
 
 from __future__ import annotations
 
+import argparse
 import os
 import sys
 import tempfile
 import time
 from dataclasses import dataclass
+from multiprocessing import get_context
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -28,9 +32,26 @@ from tests.simulation.writers import Nmea, nmea_text, tach_csv  # noqa: E402
 START_S = 1_777_708_800.0  # 2026-05-02T08:00:00Z
 SHEET = ROOT / "sample_logs" / "after-axle-change" / "build.toml"
 
+STEPS = """
+import resource, sys, time
+from pathlib import Path
+begun = [time.process_time(), "loading the program"]
+def told(stage, done):
+    now = time.process_time()
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    if stage != begun[1]:
+        print(f"    {begun[1]:32} {now - begun[0]:7.2f} s {peak:6.0f} MB", flush=True)
+        begun[:] = [now, stage]
+begun[0] = 0.0
+from roadtest.check import check_folder
+from roadtest.results import to_json
+found = check_folder(Path(sys.argv[1]), None, told)
+told("the end", 1.0)
+"""
 
-def make_drive(folder: Path, hours: float) -> int:
-    """Write a drive of about this length; return the number of fixes."""
+
+def make_drive(folder: Path, hours: float, rate_hz: float = 10.0) -> None:
+    """Write a drive of about this length."""
     rows = shakedown(Programme(Dial(1.03, 0.13)))
 
     def script(driver: Driver) -> None:
@@ -40,12 +61,12 @@ def make_drive(folder: Path, hours: float) -> int:
             driver.hold(float(driver.rng.uniform(40.0, 65.0)) * MPH_MPS, 240.0)
 
     truth = simulate(script, sample_car(3.90), sample_road(), 1, START_S)
-    fixes = receive(truth, Receiver(), 1)
+    fixes = receive(truth, Receiver(rate_hz=rate_hz), 1)
     log = nmea_text(fixes, Nmea(sentences=("RMC", "GGA", "VTG")))
+    folder.mkdir(parents=True, exist_ok=True)
     (folder / "gps.nmea").write_text(log)
     (folder / "tach.csv").write_text(tach_csv(log_tach(truth, Tach(), 1), START_S))
     (folder / "build.toml").write_bytes(SHEET.read_bytes())
-    return int(fixes.time_s.size)
 
 
 @dataclass(frozen=True)
@@ -58,16 +79,15 @@ class Cost:
     status: int
 
 
-def run(folder: Path) -> Cost:
-    """Return what a check of `folder` takes as a process of its own."""
-    output = os.open(folder / "output.txt", os.O_WRONLY | os.O_CREAT)
+def run(program: list[str], output: Path) -> Cost:
+    """Return what `program` takes as a process of its own; it prints to `output`."""
+    to = os.open(output, os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
     began = time.perf_counter()
-    program = [sys.executable, "-m", "roadtest", "check", str(folder), "--json", "-"]
     child = os.posix_spawn(
-        sys.executable, program, os.environ, file_actions=[(os.POSIX_SPAWN_DUP2, output, 1)]
+        program[0], program, os.environ, file_actions=[(os.POSIX_SPAWN_DUP2, to, 1)]
     )
     _, status, used = os.wait4(child, 0)
-    os.close(output)
+    os.close(to)
     return Cost(
         time.perf_counter() - began,
         used.ru_utime + used.ru_stime,
@@ -78,13 +98,35 @@ def run(folder: Path) -> Cost:
 
 def main() -> None:
     """Print a line for each length."""
-    print("  hours   fixes  wall s   CPU s  peak MB  status")
-    for hours in [float(argument) for argument in sys.argv[1:]] or [0.5, 1.0, 2.0]:
-        with tempfile.TemporaryDirectory() as folder:
-            fixes = make_drive(Path(folder), hours)
-            cost = run(Path(folder))
-        figures = f"{cost.wall_s:7.1f} {cost.cpu_s:7.1f} {cost.peak_mb:8.0f} {cost.status:7}"
-        print(f"{hours:7.2f} {fixes:7} {figures}", flush=True)
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("hours", nargs="*", type=float, default=[0.5, 1.0, 2.0])
+    parser.add_argument("--rate", type=float, default=10.0)
+    parser.add_argument("--report", action="store_true")
+    parser.add_argument("--steps", action="store_true")
+    parser.add_argument("--keep", type=Path)
+    asked = parser.parse_args()
+    spawn = get_context("spawn")
+    print("  hours     Hz   fixes  wall s   CPU s  peak MB  status")
+    for hours in asked.hours:
+        with tempfile.TemporaryDirectory() as scratch:
+            folder = (asked.keep or Path(scratch)) / f"{hours:g}h-{asked.rate:g}Hz"
+            if not folder.exists():
+                # In a process of its own: a child's peak of memory begins at its parent's.
+                maker = spawn.Process(target=make_drive, args=(folder, hours, asked.rate))
+                maker.start()
+                maker.join()
+            fixes = (folder / "gps.nmea").read_bytes().count(b"RMC")
+            output = Path(scratch) / "output"
+            program = [sys.executable, "-m", "roadtest", "check", str(folder), "--json", "-"]
+            if asked.report:
+                program[3:] = ["report", str(folder), "-o", str(Path(scratch) / "report.pdf")]
+            if asked.steps:
+                program = [sys.executable, "-c", STEPS, str(folder)]
+            cost = run(program, output)
+            figures = f"{cost.wall_s:7.1f} {cost.cpu_s:7.1f} {cost.peak_mb:8.0f} {cost.status:7}"
+            print(f"{hours:7.2f} {asked.rate:6g} {fixes:7} {figures}", flush=True)
+            if asked.steps:
+                print(output.read_text(encoding="utf-8"), flush=True)
 
 
 if __name__ == "__main__":

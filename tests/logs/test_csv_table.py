@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from roadtest.errors import InputError
+from roadtest.logs import csv_table
 from roadtest.logs.csv_cells import EMPTY, NOT_A_NUMBER, NOT_FINITE, NUMBER
 from roadtest.logs.csv_records import LONGEST_LINE
 from roadtest.logs.csv_table import (
@@ -348,3 +349,18 @@ def test_rows_never_overlap_and_hold_every_letter_once(text: str) -> None:
     records = table.records
     assert (records.start[1:] > records.end[:-1]).all()
     assert (records.fields >= 1).all()
+
+
+@pytest.mark.parametrize("piece", [b"\n", b",", b'"\n', b"1,2\n"])
+def test_a_file_of_nothing_but_marks_is_refused_before_it_takes_all_memory(
+    piece: bytes, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(csv_table, "_MOST_MARKS", 1000)
+    with pytest.raises(InputError, match=r"[12][0-9]{3} line ends, delimiters and .* at most 1000"):
+        read_table(b"time,rpm\n" + piece * 1100, "tach.csv", "rpm")
+
+
+def test_a_file_too_large_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(csv_table, "_MOST_BYTES", 2**20)
+    with pytest.raises(InputError, match="a CSV file of 2 MiB; expected at most 1 MiB"):
+        read_table(b"time,rpm\n" + b"1" * 2**21, "tach.csv", "rpm")

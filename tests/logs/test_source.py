@@ -106,7 +106,7 @@ def test_a_file_too_large_is_refused_unread(tmp_path: Path) -> None:
     path = tmp_path / "large.log"
     with path.open("wb") as file:
         file.truncate(source_module.MAX_FILE_BYTES + 1)
-    with pytest.raises(InputError, match="more than 512 MiB"):
+    with pytest.raises(InputError, match="more than 256 MiB"):
         read_source(path)
 
 

@@ -102,7 +102,7 @@ def _correlation_peaks(samples: EngineSamples, road: Road) -> Floats:
     tach_grid = np.arange(clock0, float(samples.time_s[-1]), _GRID_S)
     if road_grid.size < 40 or tach_grid.size < 40:
         return np.zeros(0)
-    at = road.at(road_grid)
+    at = road.speed_at(road_grid)
     moving = at.known & (at.speed_mps > _SLOW_MPS)
     road_rate = np.where(moving, at.acceleration_mps2 / np.maximum(at.speed_mps, _SLOW_MPS), 0.0)
     tach_rate = _tach_rate(samples, tach_grid)
@@ -159,7 +159,7 @@ def _likelihoods(samples: EngineSamples, road: Road, shifts: Floats) -> Floats:
 def _one_likelihood(
     road: Road, grid: Floats, span: float, change: Floats, noise: Floats, shift: float
 ) -> float:
-    start, end = road.at(grid + shift), road.at(grid + span + shift)
+    start, end = road.speed_at(grid + shift), road.speed_at(grid + span + shift)
     ok = start.known & end.known & (start.speed_mps > _SLOW_MPS) & (end.speed_mps > _SLOW_MPS)
     if not ok.any():
         return -1e9

@@ -61,9 +61,10 @@ def follow(samples: EngineSamples, evidence: Evidence, road: Road) -> Followed:
     turns = turns_per_metre(samples, road, clock)
     modes = find_modes(turns)
     fixed = bool(shifts) and is_fixed(samples, road, start)
-    for k in range(_ROUNDS):
+    last_step_s = last_drift = np.inf
+    for k in range(_ROUNDS + 1):
         once = _once(evidence, samples, turns, modes, road, clock)
-        if once.fit is None or once.blocks is None:
+        if once.fit is None or once.blocks is None or k == _ROUNDS:
             break
         fit = once.fit
         step = float(np.clip(fit.shift_s, -_MOST_STEP_S, _MOST_STEP_S))
@@ -73,6 +74,10 @@ def follow(samples: EngineSamples, evidence: Evidence, road: Road) -> Followed:
         kept = once.blocks.seconds[fit.gears] >= _LEAST_GEAR_S
         settled = abs(step) < 0.02 * max(fit.u_shift_s, 1e-3) and bool(kept.all())
         settled = settled and abs(fit.drift) < 0.1 * fit.u_drift
+        # Two decodings that lead to each other, a few samples apart: more rounds tell no more.
+        swings = abs(step + last_step_s) < 0.02 * fit.u_shift_s and bool(kept.all())
+        settled |= swings and abs(fit.drift + last_drift) < 0.1 * fit.u_drift
+        last_step_s, last_drift = step, fit.drift
         apart = bool(np.all(np.abs(np.diff(fit.log_turns)) > GEARS_APART))
         if settled and k and apart and kept.size == modes.size:
             break
@@ -80,7 +85,6 @@ def follow(samples: EngineSamples, evidence: Evidence, road: Road) -> Followed:
         turns = turns_per_metre(samples, road, clock)
         modes = _merged(fit.log_turns[kept], once.blocks.seconds[fit.gears][kept])
         modes = find_modes(turns, modes)  # a better clock makes more of them stand out
-    once = _once(evidence, samples, turns, modes, road, clock)
     if once.fit is None or not _in_step(turns, once.sequence, once.fit, fixed):
         return Followed(samples, clock, shifts, turns, _nothing(turns), None, None, fixed)
     sequence = _renumbered(once.sequence, once.fit)
