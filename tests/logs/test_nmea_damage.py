@@ -211,3 +211,10 @@ def test_odd_files_are_refused_at_once(data: bytes) -> None:
 def test_an_endless_line_around_sentences_costs_nothing() -> None:
     data = b"\x00" * 3_000_000 + log(drive(5)) + b"x" * 3_000_000
     assert read_nmea(data, "long.nmea").time_s.size == 5
+
+
+@pytest.mark.parametrize("junk", [b"$", b"\n", b"$\n", b"$A,", b"*", b"\r\n", b"$$GPRMC"])
+def test_junk_costs_no_fix_before_it(junk: bytes) -> None:
+    data = LOGS[0] + junk * 100_000
+    found = read_nmea(data, "junk.nmea")
+    assert found.time_s.size == read_nmea(LOGS[0], "plain.nmea").time_s.size

@@ -33,6 +33,7 @@ _PIECE_BYTES: Final = 1 << 20
 # The standard allows 82 bytes and receivers exceed it; a sentence longer than this is noise.
 _LONGEST: Final = 1000
 _LONGEST_SPLIT: Final = 200
+_SHORTEST: Final = 4  # bytes to a mark that is no comma, on average: no log has so few
 
 PADDING: Final = 32  # so that a field can be read at full width wherever it begins
 
@@ -175,6 +176,11 @@ def _marked(piece: Bytes, last: bool) -> _Marked:
     kinds = text[marks]
     ends = np.flatnonzero(kinds != _COMMA)
     real = _IS_MARK[kinds[ends]]
+    if ends.size > size // _SHORTEST:
+        # No log: a piece of little but `$` or line ends. Of equal ones in a row the first will do,
+        # and no `$` before what can't be an address.
+        real &= text[marks[ends] - 1] != kinds[ends]
+        real &= (kinds[ends] != _DOLLAR) | _IS_ADDRESS[text[marks[ends] + 1]]
     real[-1] = True
     if not real.all():
         keep = np.ones(marks.size, dtype=np.bool_)
@@ -187,7 +193,11 @@ def _marked(piece: Bytes, last: bool) -> _Marked:
 
 def _sort_out(marked: _Marked, breaks: Ints, low: int, rejoined: int) -> Scan:
     text, marks = marked.text, marked.marks
-    first, stop = marked.ends[marked.dollars], marked.ends[marked.dollars + 1]
+    # Without a comma as the next mark it is no sentence; the last may be one that is cut off.
+    maybe = marked.kinds[marked.ends[marked.dollars] + 1] == _COMMA
+    maybe[-1:] = True
+    dollars = marked.dollars[maybe]
+    first, stop = marked.ends[dollars], marked.ends[dollars + 1]
     start, end, end_kind = marks[first], marks[stop], marked.kinds[stop]
     place = start + low + _removed_before(breaks, start)
     head = windows(text, 8)[start]
