@@ -88,12 +88,12 @@ class Motion:
         sampler.precision = 1.0 / _intensity_at(self, sampler)
         for _ in range(10):
             sampler.step(with_noise=False)
-        drawn = []
+        time = piece.knots.time_s
+        drawn = np.empty((count, 2, piece.values.shape[0], time.size))
         for k in range(count):
             sampler.noise = self.noise_draws[k % len(self.noise_draws)]
-            drawn.append(rates(sampler.sweep(with_noise=False)))
-        time = piece.knots.time_s
-        speed, acceleration = along_path(np.array(drawn), piece.knots)
+            drawn[k] = rates(sampler.sweep(with_noise=False))
+        speed, acceleration = along_path(drawn, piece.knots)
         return tuple(_cut(time, speed, acceleration, span) for span in spans)
 
 

@@ -63,10 +63,11 @@ def summarise(sampler: Sampler, sweeps: int) -> Summary:
     """
     mean_precision, root = np.zeros(sampler.bins.count), np.zeros(sampler.bins.count)
     weight = np.zeros(sampler.seen.size)
-    drawn: list[Floats] = []
-    for _ in range(sweeps):
-        if sweeps >= _ENOUGH_SWEEPS:
-            drawn.append(rates(sampler.sweep(with_noise=False)))
+    enough = sweeps >= _ENOUGH_SWEEPS
+    drawn = np.empty((sweeps if enough else 0, 2, *sampler.observed.values.shape))
+    for k in range(sweeps):
+        if enough:
+            drawn[k] = rates(sampler.sweep(with_noise=False))
         else:
             sampler.step(with_noise=False)
         mean_precision += sampler.precision / sweeps
@@ -75,8 +76,8 @@ def summarise(sampler: Sampler, sweeps: int) -> Summary:
     intensity = sampler.of_bins(root**2)
     band = sampler.system.band(intensity, weight)
     posterior = Posterior(sampler.system, Factor(band))
-    if drawn:
-        speed, acceleration = along_path(np.array(drawn), sampler.observed.knots)
+    if enough:
+        speed, acceleration = along_path(drawn, sampler.observed.knots)
         spread = speed.std(axis=0, ddof=1), acceleration.std(axis=0, ddof=1)
         means = speed.mean(axis=0), acceleration.mean(axis=0)
     else:

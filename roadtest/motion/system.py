@@ -22,6 +22,7 @@ from roadtest.motion.kinematics import SlowError, kinematic_steps
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
+Shorts = NDArray[np.int32]
 
 STILL_SPEED_SD = 0.003  # m/s: a car at rest rocks a little
 STILL_ACCELERATION_SD = 0.02  # m/s²
@@ -98,9 +99,9 @@ class MotionSystem:
     def _prepare_looks(self) -> None:
         """Work out how each fix sees the states of its two knots, and what that leaves open."""
         n, p, m = self.between.interval.size, self.knots.time_s.size, self.states
-        inner = self.between.inner
-        seen = np.array([0, *range(self.kinematic, m)])  # by a fix that is a knot
-        at_knot = m * np.arange(p)[:, None]
+        inner = np.asarray(self.between.inner, dtype=np.int64)
+        seen = np.array([0, *range(self.kinematic, m)], dtype=np.int32)  # by a fix that is a knot
+        at_knot = m * np.arange(p, dtype=np.int32)[:, None]
         rows = np.zeros((inner.size, 2 * m))  # shares of the states at the knots before and after
         rows[:, : self.kinematic] = self.between.near[:, 0]
         rows[:, m : m + self.kinematic] = self.between.far[:, 0]
@@ -111,20 +112,24 @@ class MotionSystem:
             self._slow_stray[inner] += left
         self._stray = np.zeros(n)
         self._stray[inner] = self.between.stray[:, 0, 0]
-        before = (m * self.between.interval[inner])[:, None]
+        before = (m * self.between.interval[inner]).astype(np.int32)[:, None]
         self._looks = _by_fix(
             n,
             m * p,
             (self.between.pick, at_knot + seen, np.ones((p, seen.size))),
-            (inner, before + np.arange(2 * m), rows),
+            (inner, before + np.arange(2 * m, dtype=np.int32), rows),
         )
-        a, b = np.tril_indices(2 * m)
+        a, b = (k.astype(np.int32) for k in np.tril_indices(2 * m))
+        products = np.empty((inner.size, a.size))
+        for k in range(a.size):
+            np.multiply(rows[:, a[k]], rows[:, b[k]], out=products[:, k])
         one, other = (seen[k] for k in np.tril_indices(seen.size))
+        own_entry = np.asarray((at_knot + other) * 2 * m + one - other, dtype=np.int32)
         self._squares = _by_fix(  # columns are entries of the band, in the order it is stored
             n,
             self._fixed.entries.size,
-            (self.between.pick, (at_knot + other) * 2 * m + one - other, np.ones((p, one.size))),
-            (inner, (before + b) * 2 * m + a - b, rows[:, a] * rows[:, b]),
+            (self.between.pick, own_entry, np.ones(own_entry.shape)),
+            (inner, (before + b) * 2 * m + a - b, products),
         )
         self._shown_reference: Floats = np.zeros(n)
         if self._reference is not None:
@@ -213,17 +218,18 @@ class MotionSystem:
         return Factor(self.band(intensity, weight), overwrite=True)
 
 
-def _by_fix(count: int, width: int, *parts: tuple[Ints, Ints, Floats]) -> csr_array:
+def _by_fix(count: int, width: int, *parts: tuple[Ints, Shorts, Floats]) -> csr_array:
     """Return the sparse matrix [count, width] of rows given in parts that share none.
 
-    A part is the rows' numbers [f], and columns and values [f, r] of their elements.
+    A part is the rows' numbers [f], and columns and values [f, r] of their elements. Indices are
+    short: there are some 30 for each fix.
     """
-    length = np.zeros(count, dtype=np.int64)
+    starts = np.zeros(count + 1, dtype=np.int32)
     for rows, columns, _ in parts:
-        length[rows] = columns.shape[1]
-    starts = np.concatenate([[0], np.cumsum(length)])
-    column, value = np.empty(starts[-1], dtype=np.int64), np.empty(starts[-1])
+        starts[rows + 1] = columns.shape[1]
+    np.cumsum(starts, out=starts)
+    column, value = np.empty(starts[-1], dtype=np.int32), np.empty(starts[-1])
     for rows, columns, values in parts:
-        place = starts[rows][:, None] + np.arange(columns.shape[1])
+        place = starts[rows][:, None] + np.arange(columns.shape[1], dtype=np.int32)
         column[place], value[place] = columns, values
     return csr_array((value, column, starts), shape=(count, width))

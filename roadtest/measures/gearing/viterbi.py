@@ -67,22 +67,17 @@ def _in_blocks(log_emission: Floats, log_step: Floats, kind: Ints, overlap: int)
 def _paths(log_emission: Floats, log_step: Floats, kind: Ints) -> Ints:
     """Return the best path [b, n] of each of b chains [b, n, s]."""
     chains, n, states = log_emission.shape
-    emission = np.ascontiguousarray(log_emission.transpose(1, 2, 0))  # [n, s, b]
-    step = np.ascontiguousarray(log_step.transpose(1, 2, 0))  # [from, to, m]
-    score = emission[0]
-    came_from = np.zeros((n, states, chains), dtype=np.int8 if states < 128 else np.int64)
-    for k in range(1, n):
-        by_way = step[:, :, kind[:, k]]
-        by_way += score[:, None]
-        best = by_way[0]
-        for state in range(1, states):
-            better = by_way[state] > best
-            np.copyto(came_from[k], state, where=better)
-            best = np.maximum(best, by_way[state])
-        score = best + emission[k]
-    path = np.empty((chains, n), dtype=np.int64)
-    path[:, -1] = score.argmax(axis=0)
+    backwards_step = np.ascontiguousarray(log_step.transpose(0, 2, 1))  # [m, to, from]
+    score = log_emission[:, 0]
+    came_from = np.zeros((n, chains, states), dtype=np.int64)
     row = np.arange(chains)
+    for k in range(1, n):
+        by_way = score[:, None, :] + backwards_step[kind[:, k]]
+        best = by_way.argmax(axis=2)
+        came_from[k] = best
+        score = np.take_along_axis(by_way, best[:, :, None], axis=2)[:, :, 0] + log_emission[:, k]
+    path = np.empty((chains, n), dtype=np.int64)
+    path[:, -1] = score.argmax(axis=1)
     for k in range(n - 1, 0, -1):
-        path[:, k - 1] = came_from[k][path[:, k], row]
+        path[:, k - 1] = came_from[k][row, path[:, k]]
     return path
