@@ -319,7 +319,7 @@ def _need_places(json_path: Path | None, csv_folder: Path | None) -> None:
 
 def _write_files(results: Results, json_path: Path | None, arguments: argparse.Namespace) -> None:
     """Write the results file and the tables asked for; an input is never written over."""
-    from roadtest.output import make_folder, write_all
+    from roadtest.output import make_folder, where, write_all
     from roadtest.results import to_json
     from roadtest.tables import csv_tables
 
@@ -329,9 +329,9 @@ def _write_files(results: Results, json_path: Path | None, arguments: argparse.N
     if arguments.csv is not None:
         texts |= {arguments.csv / name: text for name, text in csv_tables(results).items()}
     inputs = {arguments.drive / file.name for file in results.files if file.kind != "ignored"}
-    inputs = {path.resolve() for path in (*inputs, arguments.build) if path is not None}
+    inputs = {where(path) for path in (*inputs, arguments.build) if path is not None}
     for path in texts:
-        if path.resolve() in inputs:
+        if where(path) in inputs:
             raise InputError(str(path), "", "it is an input of this check", "another file name")
     if arguments.csv is not None:
         make_folder(arguments.csv)

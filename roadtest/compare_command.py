@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 from roadtest.errors import InputError
 from roadtest.given_names import given_name, given_path
+from roadtest.output import where
 
 if TYPE_CHECKING:
     from roadtest.compare import Comparison
@@ -61,7 +62,7 @@ def compare_drives(arguments: argparse.Namespace) -> Comparison:
     for target in (json_file, paper):
         if target is not None:
             _need_place(target, drives)
-    if json_file is not None and paper is not None and json_file.resolve() == paper.resolve():
+    if json_file is not None and paper is not None and where(json_file) == where(paper):
         raise InputError(str(paper), "", "the same file for both", "a file each")
 
     from roadtest.compare import compare
@@ -95,8 +96,8 @@ def _need_place(target: Path, drives: list[Path]) -> None:
         raise InputError(str(target), "", "it is a folder", "a file to write the comparison to")
     if not target.parent.is_dir():
         raise InputError(str(target.parent), "", "no such folder", "one to write the comparison to")
-    inside = target.resolve()
-    if any(inside == drive.resolve() or inside.parent == drive.resolve() for drive in drives):
+    inside = where(target)
+    if any(where(drive) in (inside, inside.parent) for drive in drives):
         expected = "a file outside the drives that are compared"
         raise InputError(str(target), "", "it lies among the inputs", expected)
 

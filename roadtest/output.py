@@ -18,6 +18,11 @@ class OutputError(RoadtestError):
         super().__init__("".join(c if c.isprintable() else " " for c in text))
 
 
+def where(path: Path) -> Path:
+    """Return the place that `path` leads to, as `Path.resolve`; a ring of links leads to itself."""
+    return Path(os.path.realpath(path))
+
+
 def write_all(texts: Mapping[Path, str | bytes]) -> None:
     """Write each text (as UTF-8) or bytes to its path, all or none where the system lets us.
 
@@ -43,7 +48,7 @@ def _stage(path: Path, text: str | bytes, staged: dict[Path, Path]) -> None:
     """Write `text` to a new file beside `path`, noted in `staged` before it exists."""
     data = text if isinstance(text, bytes) else text.encode("utf-8")
     with _named(path):
-        target = path.resolve()  # a link stays a link to the new content
+        target = where(path)  # a link stays a link to the new content
         if target.is_dir():
             raise IsADirectoryError(0, "it is a folder")
         if target.exists() and not target.is_file():

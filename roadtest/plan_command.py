@@ -9,6 +9,7 @@ from typing import Final
 
 from roadtest.errors import InputError, RoadtestError
 from roadtest.given_names import given_path
+from roadtest.output import where
 
 _KINDS: Final = (".txt", ".html", ".pdf")
 _WANTED: Final = "a file name that ends in .txt, .html or .pdf"
@@ -124,5 +125,5 @@ def _need_place(target: Path | None, build: Path) -> None:
         raise InputError(str(target), "", "it is a folder", _WANTED)
     if not target.parent.is_dir():
         raise InputError(str(target.parent), "", "no such folder", "one to write the card to")
-    if target.resolve() == build.resolve():
+    if where(target) == where(build):
         raise RoadtestError(f"{target}: it is the build sheet itself; expected another file name")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import sqlite3
 import subprocess
@@ -76,6 +77,22 @@ def test_what_has_not_changed_is_not_checked_again(
     (shop / "one" / "second" / "notes.csv").write_text("time,item,value,unit,remark\n")
     check_all(shop, threads, no_progress)
     assert counting.checked == ["second"]
+
+
+def test_a_name_that_is_no_text_is_kept_all_the_same(
+    tmp_path: Path,
+    counting: CountingCheck,  # noqa: F811
+) -> None:
+    name = os.fsdecode(b"wei\xdf\n\x1b[31m")  # Latin-1, a line break and a colour
+    make_drive(tmp_path / name, "good")
+    for _ in range(2):
+        found = check_all(tmp_path, threads, no_progress)
+        assert [one.overall for one in found.values()] == ["pass"]
+    assert counting.checked == [name]
+    assert list(found) == ["wei\\udcdf\n\x1b[31m"]
+    lines = checked_text(found).splitlines()
+    assert len(lines) == len(checked_text({"plain": found.popitem()[1]}).splitlines())
+    assert all(line.isprintable() for line in lines)
 
 
 def test_the_software_is_part_of_the_key(shop: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -88,3 +88,11 @@ def test_a_pipe_is_written_to_and_not_replaced(tmp_path: Path) -> None:
     reader.join(5)
     assert got == ["through"]
     assert pipe.is_fifo()
+
+
+def test_a_link_that_leads_to_itself_gives_way_to_the_file(tmp_path: Path) -> None:
+    ring, other = tmp_path / "ring.json", tmp_path / "other.json"
+    ring.symlink_to(other)
+    other.symlink_to(ring)
+    write_all({ring: "{}"})
+    assert ring.read_text() == "{}"

@@ -61,7 +61,8 @@ def read_source(path: Path) -> Source:
     name = path.name
     try:
         if not path.is_file():
-            raise InputError(name, "", "there is no such file", "a file")
+            found = "neither a file nor a folder" if path.exists() else "there is no such file"
+            raise InputError(name, "", "it is a folder" if path.is_dir() else found, "a file")
         if path.stat().st_size > MAX_FILE_BYTES:
             raise _too_large(name, "")
         data = path.read_bytes()

@@ -117,7 +117,7 @@ class MotionSystem:
             n,
             m * p,
             (self.between.pick, at_knot + seen, np.ones((p, seen.size))),
-            (inner, before + np.arange(2 * m, dtype=np.int32), rows),
+            (inner, np.asarray(before + np.arange(2 * m), dtype=np.int32), rows),
         )
         a, b = (k.astype(np.int32) for k in np.tril_indices(2 * m))
         products = np.empty((inner.size, a.size))

@@ -43,16 +43,23 @@ def read_report(path: Path) -> Report:
     Raises InputError where the file can't be read or holds no results.
     """
     try:
+        if path.exists() and not path.is_file():  # a pipe would keep us waiting
+            raise InputError(str(path), "", "it is no file", _WANTED)
         size = path.stat().st_size
         data = path.read_bytes() if size <= _MOST_BYTES else b""
     except OSError as fault:
         raise InputError(str(path), "", (fault.strerror or str(fault)).lower(), _WANTED) from None
     if size > _MOST_BYTES:
         raise InputError(path.name, "", "it is over 64 MB", _WANTED)
+    return report_in(data, path.name)
+
+
+def report_in(data: bytes, name: str) -> Report:
+    """Return the report whose bytes are `data`; raises InputError where it holds no results."""
     found = _in_pdf(data) if data.startswith(b"%PDF") else _in_html(data)
     if found is None:
-        raise InputError(path.name, "", "there are no results inside it", _WANTED)
-    return Report(path.name, data, found)
+        raise InputError(name, "", "there are no results inside it", _WANTED)
+    return Report(name, data, found)
 
 
 def differences(report: Report, now: Reported) -> tuple[str, ...]:

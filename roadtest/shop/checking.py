@@ -32,7 +32,7 @@ def check_all(folder: Path, executors: Executors, progress: Progress) -> dict[st
     What the index holds for the same content is not checked again; what is checked is kept in it
     at once. Drives that are gone are dropped from it.
     """
-    drives = {drive.relative_to(folder).as_posix(): drive for drive in drives_below(folder)}
+    drives = {_name(drive.relative_to(folder)): drive for drive in drives_below(folder)}
     with Index(folder) as index:
         kept = index.outcomes()
         index.drop(name for name in kept if name not in drives)
@@ -48,6 +48,11 @@ def check_all(folder: Path, executors: Executors, progress: Progress) -> dict[st
             index.put(name, outcome)
             progress(f"{name} checked", len(found) / len(drives))
     return dict(sorted(found.items()))
+
+
+def _name(drive: Path) -> str:
+    r"""Return a path as text that can be written anywhere; bytes that are no UTF-8 as \udcff."""
+    return drive.as_posix().encode("utf-8", "backslashreplace").decode("utf-8")
 
 
 def _key(drive: Path) -> str:

@@ -24,7 +24,7 @@ from roadtest.logs.nmea import read_nmea
 from roadtest.logs.notes import read_notes
 from roadtest.logs.source import Source, kind_of, source_of
 from roadtest.logs.tach import read_tach
-from roadtest.report.verify import results_in
+from roadtest.report.verify import report_in
 from roadtest.results import from_json, to_json
 from tests.fuzzing import seeds
 
@@ -97,7 +97,7 @@ def _results(data: bytes) -> None:
 
 
 def _report(data: bytes) -> None:
-    from_json(results_in(data, "report.html"), "report.html")
+    from_json(report_in(data, "report.html").results_json, "report.html")
 
 
 def _uploaded(data: bytes) -> Drive:
