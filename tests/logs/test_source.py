@@ -113,8 +113,11 @@ def test_a_file_too_large_is_refused_unread(tmp_path: Path) -> None:
 def test_a_missing_file_and_a_folder_are_refused(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="no such file"):
         read_source(tmp_path / "absent.gpx")
-    with pytest.raises(InputError, match="no such file"):
+    with pytest.raises(InputError, match="it is a folder"):
         read_source(tmp_path)
+    os.mkfifo(tmp_path / "pipe")
+    with pytest.raises(InputError, match="neither a file nor a folder"):
+        read_source(tmp_path / "pipe")
 
 
 @settings(derandomize=True, deadline=None, max_examples=150)
