@@ -1,11 +1,9 @@
-"""What stands in a report, from results: page one, the evidence, the small print, the card."""
+"""What stands in a report, from results: page one, why, the evidence, the small print, the card."""
 
 from __future__ import annotations
 
 import hashlib
-from collections import Counter
 from collections.abc import Sequence
-from datetime import datetime
 from typing import Final
 
 from roadtest.build_sheet import BuildSheet
@@ -16,50 +14,24 @@ from roadtest.charts.model import Chart
 from roadtest.charts.svg import A4_WIDTH_PT, draw_svg
 from roadtest.figures import put_figures
 from roadtest.report.card import glove_box_card
+from roadtest.report.first_page import day_of, day_text, first_page, ordered
 from roadtest.report.model import (
     Block,
     Bullets,
     Document,
     Facts,
-    FindingRow,
-    FindingTable,
     Heading,
     Logo,
-    Paragraph,
     Picture,
-    Signature,
 )
-from roadtest.report.plain import plain_sentence
 from roadtest.report.sheet import BlockSheet
 from roadtest.report.small_print import small_print
-from roadtest.results import Finding, ReadIn, Results, Verdict, to_json
+from roadtest.results import Finding, ReadIn, Results, to_json
 from roadtest.wording import (
-    PERCENT_FINDINGS,
-    VERDICT_MARK,
     VERDICT_WORD,
-    by_hand_counted,
-    duration_text,
-    limit_text,
-    plural,
     probability_text,
-    quantity_text,
 )
 
-CAUTIONS: Final = (
-    "This is evidence of one drive on one day, not an official test. It holds for the car as it "
-    "was driven: its tyres and their pressures, its load, its instruments.",
-    "Licence, insurance, registration and any approval that the law asks for are the owner's to "
-    "see to. Local law and the judgement of a licensed engineer or tester come first.",
-    "Check the wheel fixings, fluid levels and brakes again after the first miles.",
-)
-"""Common practice, no published source."""
-
-_COUNTED: Final[dict[Verdict, str]] = {
-    "fail": "failed",
-    "not proven": "not proven",
-    "pass": "passed",
-}
-_HEADS: Final = ("verdict", "what was tested", "found", "allowed")
 _SUBJECT_OF_SECTION: Final = {
     "Speedometer": "speedometer",
     "Odometer": "odometer",
@@ -90,10 +62,10 @@ def compose(
     named = label != NO_LABEL
     return Document(
         title=f"Road test: {label}" if named else "Road test",
-        head=f"{_head(results) if named else 'Road test'}, driven {_day_text(results)}",
-        date=_day(results),
+        head=f"{_head(results) if named else 'Road test'}, driven {day_text(results)}",
+        date=day_of(results),
         shop=sheet.shop.name or "",
-        first=tuple(_page_one(results, sheet, units)),
+        first=tuple(first_page(results, sheet, units)),
         blocks=(
             *_in_full(results),
             *_evidence(results, charts, units),
@@ -118,99 +90,12 @@ def results_hash(text: str) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def _day(results: Results) -> tuple[int, int, int]:
-    start = results.drive.start_utc
-    if start is None:
-        return (1970, 1, 1)
-    day = datetime.fromisoformat(start)
-    return (day.year, day.month, day.day)
-
-
-def _day_text(results: Results) -> str:
-    if results.drive.start_utc is None:
-        return "on a day not known"
-    return "{:04d}-{:02d}-{:02d}".format(*_day(results))
-
-
-def _page_one(results: Results, sheet: BuildSheet, units: ReadIn) -> list[Block]:
-    blocks: list[Block] = [Facts(tuple(_what_was_tested(results, sheet, units)))]
-    blocks.append(Heading("Findings", level=2))
-    if results.findings:
-        blocks.append(Paragraph(_in_short(results)))
-        rows = tuple(_row(finding, units) for finding in _ordered(results))
-        blocks.append(FindingTable(_HEADS, rows))
-    else:
-        blocks.append(Paragraph("No targets were set, so nothing was judged. The figures follow."))
-    blocks.append(Heading("To bear in mind", level=2))
-    blocks.append(Bullets(CAUTIONS))
-    blocks.append(Signature(sheet.shop.name or "", sheet.shop.signature or "Name and signature"))
-    return blocks
-
-
-def _ordered(results: Results) -> list[Finding]:
-    """Return the findings, those that matter most first."""
-    return [f for verdict in VERDICT_WORD for f in results.findings if f.verdict == verdict]
-
-
-def _what_was_tested(results: Results, sheet: BuildSheet, units: ReadIn) -> list[tuple[str, str]]:
-    drive = results.drive
-    rows = []
-    if results.car.chassis:
-        rows.append(("Chassis", results.car.chassis))
-    if sheet.work.done or sheet.work.unknown_work:
-        rows.append(("Work done", ", ".join((*sheet.work.done, *sheet.work.unknown_work))))
-    driven = [_day_text(results)]
-    if drive.duration_s is not None:
-        driven.append(duration_text(drive.duration_s))
-    if drive.distance is not None:
-        driven.append(quantity_text(drive.distance, units))
-    if drive.top_speed is not None:
-        driven.append(f"top speed {quantity_text(drive.top_speed, units)}")
-    rows.append(("Driven", ", ".join(driven)))
-    used: dict[str, int] = {}
-    for made in results.manoeuvres:
-        if made.used:
-            used[made.kind] = used.get(made.kind, 0) + 1
-    said = ", ".join(plural(n, kind) for kind, n in used.items())
-    rows.append(("Measured on", said or "nothing: no hold, pull, stop or coast could be used"))
-    by_hand = by_hand_counted(results.by_hand)
-    if by_hand:
-        rows.append(("By hand", f"{by_hand}; what and why is in the small print"))
-    return rows
-
-
-def _in_short(results: Results) -> str:
-    count = Counter(finding.verdict for finding in results.findings)
-    said = [f"{count[verdict]} {_COUNTED[verdict]}" for verdict in VERDICT_WORD if count[verdict]]
-    return (
-        f"{plural(len(results.findings), 'finding')}: {', '.join(said)}. "
-        "The interval beside a figure holds the truth 95 times in 100; a figure passes or fails "
-        "only where its whole interval lies on one side of the limit."
-    )
-
-
-def _row(finding: Finding, units: ReadIn) -> FindingRow:
-    percent = finding.id in PERCENT_FINDINGS
-    allowed = limit_text(finding.limit, units, percent=percent)
-    figure = quantity_text(finding.measured, units, percent=percent)
-    return FindingRow(
-        verdict=finding.verdict,
-        mark=VERDICT_MARK[finding.verdict],
-        word=VERDICT_WORD[finding.verdict],
-        title=finding.title,
-        plain=plain_sentence(finding),
-        figure=figure if finding.measured or allowed else "",
-        allowed=allowed,
-        reason="" if finding.verdict == "pass" else finding.reason,
-    )
-
-
 def _in_full(results: Results) -> list[Block]:
     """Return what to do next, and why each figure is judged as it is; page one says the rest."""
     blocks: list[Block] = []
     if results.next_steps:
         blocks += [Heading("What to do next"), Bullets(results.next_steps, numbered=True)]
-    judged = [finding for finding in _ordered(results) if finding.id != "inspection"]
+    judged = [finding for finding in ordered(results) if finding.id != "inspection"]
     rows = tuple((finding.title, _why(finding)) for finding in judged)
     if rows:
         blocks += [Heading("Why each verdict"), Facts(rows, small=True, run_in=True)]

@@ -23,6 +23,7 @@ from roadtest.report.model import (
     Picture,
     Signature,
     Table,
+    outlined,
 )
 from roadtest.terminal import clean
 
@@ -38,8 +39,8 @@ _POLICY: Final = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
 
 def to_html(document: Document) -> str:
     """Return the HTML of `document`; the same document gives the same text."""
-    first = "\n".join(_block(block) for block in document.first)
-    body = "\n".join(_block(block) for block in document.blocks)
+    blocks = [_block(*it) for it in outlined((*document.first, *document.blocks))]
+    first, body = "\n".join(blocks[: len(document.first)]), "\n".join(blocks[len(document.first) :])
     return f"""<!DOCTYPE html>
 <html lang="en-GB">
 <head>
@@ -102,12 +103,11 @@ def _text(text: str) -> str:
     return escape(typeset(clean(text)), quote=True)
 
 
-def _block(block: Block) -> str:
+def _block(block: Block, depth: int) -> str:
     match block:
         case Heading():
             new = ' class="new"' if block.new_page else ""
-            level = block.level + 1
-            return f"<h{level}{new}>{_text(block.text)}</h{level}>"
+            return f"<h{depth}{new}>{_text(block.text)}</h{depth}>"
         case Paragraph():
             return f"<p{_small(block.small)}>{_text(block.text)}</p>"
         case Facts():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -139,3 +140,15 @@ class Document:
     first: tuple[Block, ...] = ()
     logo: Logo | None = None
     compact: bool = False  # small print and margins: a card, not a report
+
+
+def outlined(blocks: Iterable[Block]) -> Iterator[tuple[Block, int]]:
+    """Yield each block with the level of the heading it is or stands under, the title's being 1.
+
+    No level is skipped on the way down, whatever the headings say, as readers aloud need it.
+    """
+    depth = 1
+    for block in blocks:
+        if isinstance(block, Heading):
+            depth = min(block.level + 1, depth + 1)
+        yield block, depth

@@ -10,7 +10,7 @@ from importlib.resources import files
 
 from roadtest.errors import RoadtestError
 from roadtest.report.lettering import printable
-from roadtest.report.model import Block, Document, GloveBoxCard, Heading, Logo
+from roadtest.report.model import Block, Document, GloveBoxCard, Heading, Logo, outlined
 
 
 def to_pdf(document: Document) -> bytes:
@@ -83,12 +83,10 @@ def _data(document: Document) -> str:
 
 
 def _blocks(blocks: Sequence[Block]) -> Iterator[dict[str, object]]:
-    """Yield the blocks as plain data; headings with a level of the outline that skips none."""
-    depth = 1  # the title's
-    for block in blocks:
+    """Yield the blocks as plain data; headings with their level in the outline."""
+    for block, depth in outlined(blocks):
         plain = {"type": type(block).__name__, **asdict(block)}
         if isinstance(block, Heading):
-            depth = min(block.level + 1, depth + 1)
             plain["outline"] = depth
         elif isinstance(block, GloveBoxCard):
             plain["tables"] = [{"title": t, "table": asdict(table)} for t, table in block.tables]

@@ -4,6 +4,11 @@ from __future__ import annotations
 
 import dataclasses
 import io
+import itertools
+import os
+import re
+import shutil
+import subprocess
 import time
 from html.parser import HTMLParser
 from pathlib import Path
@@ -16,6 +21,7 @@ from roadtest.cli import main
 from roadtest.report.compose import compose, results_hash
 from roadtest.report.html import to_html
 from roadtest.report.lettering import printable, typeset
+from roadtest.report.making import Reported
 from roadtest.report.model import Document, FindingTable
 from roadtest.report.pdf import to_pdf
 from roadtest.results import CarInfo, FileInfo, Inspection, Results, from_json, to_json
@@ -190,3 +196,54 @@ def test_no_figure_is_torn_and_minus_signs_are_true_ones() -> None:
     assert typeset("hold-2, 2026-05-02, gps-001.nmea --verify -o 5 marks") == (
         "hold-2, 2026-05-02, gps-001.nmea --verify -o 5 marks"
     )
+
+
+class Headings(HTMLParser):
+    """Collects levels of headings, pictures without words and table heads without a direction."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.levels: list[int] = []
+        self.wordless: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        found = dict(attrs)
+        if tag in ("h1", "h2", "h3", "h4"):
+            self.levels.append(int(tag[1]))
+        if tag == "svg" and not (found.get("role") == "img" and found.get("aria-labelledby")):
+            self.wordless.append(tag)
+        if (tag == "img" and not found.get("alt")) or (tag == "th" and not found.get("scope")):
+            self.wordless.append(tag)
+
+
+def test_the_html_can_be_read_aloud(reported: Reported) -> None:
+    page = reported.as_kind(".html").decode()
+    seen = Headings()
+    seen.feed(page.partition('<pre id="results"')[0])
+    assert seen.wordless == []
+    assert seen.levels[0] == 1 and seen.levels.count(1) == 1
+    assert all(after <= before + 1 for before, after in itertools.pairwise(seen.levels))
+    assert page.count("<svg ") == page.count("<desc id=") == len(reported.charts)
+    ids = re.findall(r' id="([^"]+)"', page)
+    assert len(ids) == len(set(ids))
+
+
+def test_page_one_of_the_html_prints_on_one_sheet(reported: Reported, tmp_path: Path) -> None:
+    chromium = shutil.which("chromium") or shutil.which("chromium-browser")
+    if chromium is None:
+        if os.environ.get("ROADTEST_NEED_BROWSER"):
+            pytest.fail("no Chromium on this machine")
+        pytest.skip("no Chromium on this machine")
+    page, printed = tmp_path / "report.html", tmp_path / "report.pdf"
+    page.write_bytes(reported.as_kind(".html"))
+    options = [
+        "--headless",
+        "--no-sandbox",
+        "--disable-gpu",
+        f"--user-data-dir={tmp_path / 'user'}",
+    ]
+    command = [chromium, *options, f"--print-to-pdf={printed}", page.as_uri()]
+    subprocess.run(command, check=True, capture_output=True, timeout=240)
+    pages = [sheet.extract_text() for sheet in pypdf.PdfReader(printed).pages]
+    assert "place and date" in pages[0]
+    assert "What to do next" in pages[1]
