@@ -39,6 +39,10 @@ def guard(server: Flask, script_hashes: Sequence[str], *, loopback_only: bool) -
         host = re.sub(r":[0-9]+$", "", request.host)
         if loopback_only and host not in LOOPBACK:
             abort(403)
+        # Whatever else is open in the browser may not do anything here in its owner's name.
+        origin = request.headers.get("Origin")
+        if request.method == "POST" and origin not in (None, f"{request.scheme}://{request.host}"):
+            abort(403)
         key = request.cookies.get(COOKIE, "")
         g.key = key if _KEY.fullmatch(key) else secrets.token_urlsafe(32)
         g.new = g.key != key

@@ -443,7 +443,7 @@ def _x_axis(figure: _Figure) -> Figure:
     few = {"nticks": 5, "tickangle": 0} if chart.x.equal or chart.panels[0].y.equal else {}
     return {
         **_axis(chart.x, figure.across, figure.palette),
-        "title": {"text": _safe(chart.x.title_text), "standoff": 8},
+        "title": {"text": _safe(chart.x.title_text), "standoff": 8, "font": {"size": 11.5}},
         "anchor": "y" if last == 1 else f"y{last}",
         "side": "bottom",
         "constrain": "domain",

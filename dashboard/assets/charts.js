@@ -389,5 +389,15 @@
       window.requestAnimationFrame(() => { waiting = false; lookAfter(); });
     }
   }).observe(document.documentElement, {childList: true, subtree: true});
-  window.addEventListener("beforeprint", fetchPaper);
+  window.addEventListener("beforeprint", () => { // on paper nothing can be opened
+    fetchPaper();
+    all("#body details:not([open])").forEach((one) => {
+      one.open = true;
+      one.dataset.opened = "for print";
+    });
+  });
+  window.addEventListener("afterprint", () => all("details[data-opened]").forEach((one) => {
+    one.open = false;
+    delete one.dataset.opened;
+  }));
 })();

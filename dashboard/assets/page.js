@@ -37,8 +37,25 @@ window.dash_clientside = Object.assign({}, window.dash_clientside, {
     return false;
   }
   dark.addEventListener("change", tell);
+  function nameTheDrop() { // dash gives the place for files no name and no role
+    const field = document.querySelector("#upload input[type=file]");
+    const place = field && field.closest("[tabindex]:not(input)");
+    if (!field) {
+      return false;
+    }
+    field.setAttribute("aria-label", "Files of one drive");
+    if (place) {
+      place.setAttribute("role", "button");
+      place.setAttribute("aria-label", "Choose the files of one drive");
+    }
+    return true;
+  }
+  const waiting = [tell, nameTheDrop];
   const wait = window.setInterval(function () {
-    if (tell()) {
+    for (let k = waiting.length - 1; k >= 0; k -= 1) {
+      if (waiting[k]()) { waiting.splice(k, 1); }
+    }
+    if (!waiting.length) {
       window.clearInterval(wait);
     }
   }, 50);

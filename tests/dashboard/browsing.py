@@ -86,3 +86,17 @@ OPEN = """name => new Promise(done => {
 
 def no_sideways_scroll(page: Page) -> None:
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+
+
+UNNAMED = """() => [...document.querySelectorAll('button, a[href], input, select, textarea')]
+  .filter(one => one.getClientRects().length && getComputedStyle(one).visibility !== 'hidden')
+  .filter(one => !(one.getAttribute('aria-label') || one.textContent.trim()
+    || (one.labels && [...one.labels].some(label => label.textContent.trim()))))
+  .map(one => one.outerHTML.slice(0, 120))"""
+"""What can be worked but has no name that a screen reader could say."""
+TOO_SMALL = """() => [...document.querySelectorAll(
+  'button, a.button, .tick label, .kinds label, summary')]
+  .filter(one => one.getClientRects().length && getComputedStyle(one).visibility !== 'hidden')
+  .filter(one => one.getBoundingClientRect().height < 34)
+  .map(one => one.outerHTML.slice(0, 120))"""
+"""What is too small for a cold finger; our own choice of size, WCAG 2.2 (2.5.8) asks for 24."""

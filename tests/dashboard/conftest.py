@@ -6,6 +6,7 @@ import os
 import shutil
 import threading
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -20,6 +21,9 @@ from dashboard.work import Work
 from roadtest.check import Survey, survey
 from roadtest.drive import Drive, read_drive
 from roadtest.progress import Progress
+from roadtest.results import Results
+from roadtest.shop.index import Index
+from roadtest.shop.outcome import content_key, outcome_of
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, BrowserContext
@@ -93,13 +97,54 @@ def address(surveyed_once: None, tmp_path_factory: pytest.TempPathFactory) -> It
     """Where the page of the sample drives is served, from a folder that takes an index."""
     folder = tmp_path_factory.mktemp("served") / "drives"
     shutil.copytree(SAMPLES, folder)
+    with serving(folder) as address:
+        yield address
+
+
+@pytest.fixture(scope="session")
+def address_of_two(two_drives: Path) -> Iterator[str]:
+    """Where the page of two drives is served that the index knows."""
+    with serving(two_drives) as address:
+        yield address
+
+
+@contextmanager
+def serving(folder: Path) -> Iterator[str]:
+    """Serve the page of a folder while it lasts."""
     server = make_server("127.0.0.1", 0, make_app(folder).server, threaded=True)
     thread = threading.Thread(target=server.serve_forever)
     thread.start()
-    yield f"http://127.0.0.1:{server.server_port}/"
-    server.shutdown()
-    thread.join()
-    server.server_close()
+    try:
+        yield f"http://127.0.0.1:{server.server_port}/"
+    finally:
+        server.shutdown()
+        thread.join()
+        server.server_close()
+
+
+@pytest.fixture(scope="session")
+def two_drives(tmp_path_factory: pytest.TempPathFactory, checked_work: Work) -> Path:
+    """Two drives whose results the index holds: the sample's, and one a week later."""
+    folder = tmp_path_factory.mktemp("two")
+    first: Results = checked_work.checked.results
+    files = tuple(replace(f, sha256=f.sha256[::-1]) for f in first.files)
+    stops = tuple(
+        replace(stop, mfdd_level=stop.mfdd_level and replace(stop.mfdd_level, value=4.0))
+        for stop in first.braking.stops
+    )
+    later = replace(
+        first,
+        files=files,
+        braking=replace(first.braking, stops=stops),
+        drive=replace(first.drive, start_utc="2026-05-09T08:00:00Z"),
+    )
+    with Index(folder) as index:
+        for name, results in (("b-first", first), ("a-later", later)):
+            (folder / name).mkdir()
+            (folder / name / "build.toml").write_text('units = "mph"\n', encoding="utf-8")
+            key = content_key(folder / name)
+            index.put(name, outcome_of(results, key))
+    return folder
 
 
 @pytest.fixture

@@ -17,7 +17,7 @@ from dashboard.folder_view import PAGE, compare_bar, drive_list, folder_view
 from dashboard.shelf import NOT_CHECKED, Shelf
 from dashboard.work import Work
 from roadtest.errors import InputError
-from roadtest.results import CarInfo, Results, to_json
+from roadtest.results import CarInfo
 from roadtest.shop.index import INDEX, Index
 from roadtest.shop.outcome import Outcome, content_key
 from tests.dashboard.test_page import plain
@@ -165,30 +165,6 @@ def test_the_bar_asks_for_two_drives_and_no_more_than_it_can_show() -> None:
     assert compare_bar([]) == []
     for ticked, offered in ((["a"], False), (["a", "b"], True), (list("abcde"), False)):
         assert ('"compare"' in json.dumps(plain(compare_bar(ticked)))) is offered
-
-
-@pytest.fixture(scope="module")
-def two_drives(tmp_path_factory: pytest.TempPathFactory, checked_work: Work) -> Path:
-    """Two drives whose results the index holds: the sample's, and one a week later."""
-    folder = tmp_path_factory.mktemp("two")
-    first: Results = checked_work.checked.results
-    files = tuple(replace(f, sha256=f.sha256[::-1]) for f in first.files)
-    stops = tuple(
-        replace(stop, mfdd_level=stop.mfdd_level and replace(stop.mfdd_level, value=4.0))
-        for stop in first.braking.stops
-    )
-    later = replace(
-        first,
-        files=files,
-        braking=replace(first.braking, stops=stops),
-        drive=replace(first.drive, start_utc="2026-05-09T08:00:00Z"),
-    )
-    with Index(folder) as index:
-        for name, results in (("b-first", first), ("a-later", later)):
-            drive_at(folder, name)
-            key = content_key(folder / name)
-            index.put(name, Outcome(key, "pass", results=to_json(results)))
-    return folder
 
 
 @pytest.fixture(scope="module")

@@ -182,8 +182,18 @@ def test_every_answer_keeps_the_page_safe(client: FlaskClient) -> None:
 def test_another_hosts_name_is_refused_on_loopback(client: FlaskClient) -> None:
     assert client.get("/", headers={"Host": "example.test:8050"}).status_code == 403
     assert client.get("/", headers={"Host": "localhost:8050"}).status_code == 200
-    open_to_all = make_app(None, "anybody can use it").server.test_client()
+    open_app = make_app(None, "warning: anybody can use it")
+    open_to_all = open_app.server.test_client()
+    assert "anybody can use it" in json.dumps(open_to_all.get("/_dash-layout").json)
     assert open_to_all.get("/", headers={"Host": "example.test"}).status_code == 200
+
+
+def test_another_page_in_the_browser_can_do_nothing_here(client: FlaskClient) -> None:
+    asked = "/_dash-update-component"
+    for origin in ("http://example.test", "null", "http://localhost:9"):
+        assert client.post(asked, json={}, headers={"Origin": origin}).status_code == 403
+    own = client.post(asked, json={}, headers={"Origin": "http://localhost"})
+    assert own.status_code != 403
 
 
 def test_the_page_is_there_at_once_and_offers_the_drives(client: FlaskClient) -> None:

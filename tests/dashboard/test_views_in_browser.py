@@ -11,6 +11,7 @@ from tests.dashboard.browsing import (
     DRAWN,
     OPEN,
     PANE,
+    UNNAMED,
     Watch,
     figure_shown,
     no_sideways_scroll,
@@ -55,6 +56,7 @@ def test_every_view_opens_and_a_finding_leads_to_its_chart(page: Page) -> None:
         assert figures.count() == page.locator(f"{PANE} .js-plotly-plot").count() > 0
         expect(figures.first).to_be_visible()
     no_sideways_scroll(page)
+    assert page.evaluate(UNNAMED) == []
     page.get_by_role("button", name="Show the chart Deceleration of each stop for Braking").click()
     expect(page.locator("#chart-mfdd")).to_be_in_viewport()
     expect(page.locator("#chart-mfdd")).to_be_focused()

@@ -1,0 +1,65 @@
+"""Time on the page, in a real Chromium, with a drive of half an hour at 10 Hz.
+
+Run as `python tests/benchmarks/page.py` from the root of the repository. It prints how long files
+take from being dropped to findings, beside `roadtest check` of the same files, and how long every
+view takes to open, from the click to the drawn frame.
+"""
+
+from __future__ import annotations
+
+import shutil
+import sys
+import tempfile
+import threading
+import time
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(ROOT))
+
+from playwright.sync_api import sync_playwright  # noqa: E402
+from werkzeug.serving import make_server  # noqa: E402
+
+from dashboard.app import make_app  # noqa: E402
+from tests.benchmarks.checking import make_drive, run  # noqa: E402
+from tests.dashboard.browsing import (  # noqa: E402
+    DRAWN,
+    OPEN,
+    Watch,
+    drop,
+    opened,
+    until,
+)
+
+HOURS = 0.5
+
+
+def main() -> None:
+    """Print a line for each thing timed."""
+    with tempfile.TemporaryDirectory() as scratch:
+        folder = Path(scratch)
+        print(f"{make_drive(folder, HOURS)} fixes")
+        files = sorted(folder.iterdir())
+        checked = min(run(folder).wall_s for _ in range(2))
+        print(f"roadtest check: {checked:.1f} s")
+        server = make_server("127.0.0.1", 0, make_app(None).server, threaded=True)
+        threading.Thread(target=server.serve_forever, daemon=True).start()
+        with sync_playwright() as playwright:
+            browser = playwright.chromium.launch(
+                executable_path=shutil.which("chromium"), args=["--no-sandbox", "--disable-gpu"]
+            )
+            page = opened(browser.new_context(), f"http://127.0.0.1:{server.server_port}/", Watch())
+            began = time.monotonic()
+            drop(page, files)
+            page.locator(".finding").first.wait_for(timeout=180_000)
+            took = time.monotonic() - began
+            print(f"dropped files to findings: {took:.1f} s, {took - checked:+.1f} s beside it")
+            until(page, DRAWN)
+            for name in page.locator(".views button").all_inner_texts():
+                print(f"view {name}: {page.evaluate(OPEN, name):.0f} ms")
+            browser.close()
+        server.shutdown()
+
+
+if __name__ == "__main__":
+    main()
