@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import math
+import sys
 from pathlib import Path
 from typing import Final
 
@@ -88,9 +89,11 @@ def card(arguments: argparse.Namespace, width: int, encoding: str, *, colour: bo
     from roadtest.plan.console import card_text
     from roadtest.plan.foreseen import Logger
     from roadtest.plan.making import make_plan
+    from roadtest.progress import ProgressBar
 
     logger = Logger(arguments.rate, arguments.noise)
-    plan = make_plan(build.read_bytes(), build.name, logger, arguments.change)
+    with ProgressBar(sys.stderr) as progress:
+        plan = make_plan(build.read_bytes(), build.name, logger, arguments.change, progress)
     if target is None:
         return card_text(plan, width, encoding, colour=colour)
 

@@ -220,6 +220,25 @@ def test_processes_of_their_own_give_the_same(tmp_path: Path) -> None:
     assert found["a"].first.startswith("a: no GPS log")
 
 
+def test_workers_of_a_run_that_is_killed_end_too(tmp_path: Path) -> None:
+    code = """
+import os, signal, time
+from roadtest.shop.checking import cores
+if __name__ == "__main__":
+    with cores(2) as executor:
+        print(executor.submit(os.getpid).result(), flush=True)
+        os.kill(os.getpid(), signal.SIGKILL)
+"""
+    script = tmp_path / "run.py"
+    script.write_text(code)
+    done = subprocess.run(
+        [sys.executable, str(script)], cwd=_ROOT, check=False, stdout=subprocess.PIPE, timeout=120
+    )  # a worker that lived on would hold the pipe open
+    assert done.returncode == -signal.SIGKILL
+    worker = Path("/proc") / done.stdout.decode().strip()
+    assert not worker.exists() or " Z " in (worker / "stat").read_text()
+
+
 def test_a_cluster_gives_the_same(tmp_path: Path) -> None:
     distributed = pytest.importorskip("distributed", reason="the optional part is not installed")
     from roadtest.shop.cluster import cluster_at

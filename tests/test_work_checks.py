@@ -7,8 +7,9 @@ import pytest
 from roadtest.build_sheet import BuildSheet, read_build_sheet
 from roadtest.build_sheet.schema import KNOWN_WORK
 from roadtest.findings.inspections import unseen_work_findings
+from roadtest.missing_checks import missing_checks
 from roadtest.results import ChannelResult, Inspection
-from roadtest.work_checks import WORK_CHECKS, checks_for, missing_checks
+from roadtest.work_checks import WORK_CHECKS, checks_for
 
 
 def sheet(*work: str, targets: str = 'odometer = "4 %"') -> BuildSheet:

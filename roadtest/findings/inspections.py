@@ -6,8 +6,8 @@ from collections.abc import Iterable, Sequence
 from typing import Final
 
 from roadtest.build_sheet import BuildSheet
+from roadtest.missing_checks import missing_checks
 from roadtest.results import ChannelResult, Finding, Inspection, Verdict
-from roadtest.work_checks import missing_checks
 
 _VERDICT: Final[dict[str, Verdict]] = {"pass": "pass", "fail": "fail", "not done": "not proven"}
 _REASON: Final = {

@@ -14,12 +14,19 @@ from roadtest.plan.predict import predict
 from roadtest.plan.profile import STOPS_ALIKE, WANDER_MPS
 from roadtest.plan.programme import programme
 from roadtest.plan.road import GRADE_SD
+from roadtest.progress import Progress
 from roadtest.quantity import Quantity
 from roadtest.wording import quantity_text
 from roadtest.work_checks import EVERY_DRIVE, HandCheck, When, checks_for
 
 
-def make_plan(data: bytes, name: str, logger: Logger, changes: Sequence[str] = ()) -> Plan:
+def make_plan(
+    data: bytes,
+    name: str,
+    logger: Logger,
+    changes: Sequence[str] = (),
+    progress: Progress = lambda stage, done: None,
+) -> Plan:
     """Return the plan for the build sheet in `data`, with the changes considered laid over it.
 
     Raises InputErrors where the sheet or a change is faulty.
@@ -31,7 +38,7 @@ def make_plan(data: bytes, name: str, logger: Logger, changes: Sequence[str] = (
         sheet=sheet,
         logger=logger,
         steps=programme(car),
-        predicted=predict(car, logger),
+        predicted=predict(car, logger, progress),
         engine_speeds=engine_speeds(car),
         hand_checks=hand_checks(sheet),
         changes=changes_between(before, car) if changes else (),

@@ -26,13 +26,14 @@ from roadtest.measures.mfdd import deceleration_of_efficiency
 from roadtest.measures.pulls import measure_pulls
 from roadtest.measures.speedometer import measure_speedometer
 from roadtest.measures.speedometer.prediction import predict_error
-from roadtest.plan import programme
+from roadtest.plan import runs
 from roadtest.plan.car import FULL_BRAKING_MPS2, PlanCar
 from roadtest.plan.foreseen import START_UNIX_S, Logger, foresee, middle_of
 from roadtest.plan.model import Predicted
 from roadtest.plan.profile import Profile, ProfileBuilder
 from roadtest.plan.proving import proof_of
 from roadtest.plan.road import Hills
+from roadtest.progress import Progress
 from roadtest.results import LogInfo, Results
 from roadtest.rules import braking_rule
 from roadtest.wording import plural
@@ -51,15 +52,16 @@ _USUAL_BRAKING_MPS2: Final = 6.0
 _SAMPLE_S: Final = 8.0  # of steady driving between manoeuvres of one kind
 
 
-def predict(car: PlanCar, logger: Logger) -> tuple[Predicted, ...]:
+def predict(car: PlanCar, logger: Logger, progress: Progress) -> tuple[Predicted, ...]:
     """Return what the planned drive will show of each target of the sheet, in its order."""
     sheet = car.sheet
     if not sheet.targets:
         return ()
-    throws = [
-        [f for f in judge_all(Case(_results(car, logger, seed), sheet)) if f.id != "inspection"]
-        for seed in range(THROWS)
-    ]
+    throws = []
+    for seed in range(THROWS):
+        progress("driving the plan", (seed + 0.1) / THROWS)
+        case = Case(_results(car, logger, seed), sheet)
+        throws.append([f for f in judge_all(case) if f.id != "inspection"])
     return tuple(
         proof_of(car, target, findings, _runs(car, target))
         for target, findings in zip(sheet.targets, zip(*throws, strict=True), strict=True)
@@ -89,30 +91,30 @@ def planned_profile(car: PlanCar, seed: int = 0) -> Profile:
 
     `seed` is that of crew and road.
     """
-    wanted = programme.wanted_by(car.sheet)
+    wanted = runs.wanted_by(car.sheet)
     plan = ProfileBuilder(Hills(seed=seed), seed, _shifts(car, EVERYDAY_SHARE))
     plan.stand(6.0)
-    for gear, speed in programme.gear_holds(car):
-        plan.hold(speed, programme.GEAR_HOLD_S, gear)
+    for gear, speed in runs.gear_holds(car):
+        plan.hold(speed, runs.GEAR_HOLD_S, gear)
     if wanted.any_of("speedometer"):
-        for speed in programme.hold_speeds(car):
-            plan.hold(speed, programme.HOLD_S, car.gear_for(speed) or 0)
-    coast = programme.coast_speeds(car)
+        for speed in runs.hold_speeds(car):
+            plan.hold(speed, runs.HOLD_S, car.gear_for(speed) or 0)
+    coast = runs.coast_speeds(car)
     if coast is not None and wanted.any_of("rolling_coefficient"):
-        for _ in range(2 * programme.COAST_PAIRS):
+        for _ in range(2 * runs.COAST_PAIRS):
             plan.turn_round()
             plan.coast(*coast, car.load, car.rolling_mass_kg)
             plan.cruise(_SAMPLE_S)
     if wanted.any_of("mfdd", "stopping_distance", "fade", "drift", "spread"):
-        for _ in range(programme.stop_count(car)):
+        for _ in range(runs.stop_count(car)):
             plan.turn_round()
-            plan.stop(programme.stop_speed(car), planned_braking(car))
-    for in_gear, low, high, seconds in programme.pulls(car):
-        for _ in range(programme.PULL_RUNS):
+            plan.stop(runs.stop_speed(car), planned_braking(car))
+    for in_gear, low, high, seconds in runs.pulls(car):
+        for _ in range(runs.PULL_RUNS):
             plan.turn_round()
             plan.pull(low, high, seconds / _BETTER, in_gear or 0)
-    for to, seconds in programme.starts(car):
-        for _ in range(programme.STANDING_RUNS):
+    for to, seconds in runs.starts(car):
+        for _ in range(runs.STANDING_RUNS):
             plan.turn_round()
             plan.standing_start(to, seconds / _BETTER, _shifts(car, SHIFT_SHARE))
     plan.reach(0.0, 2.0)
@@ -170,7 +172,7 @@ def _notes(car: PlanCar, profile: Profile) -> Notes:
     scale, speeds = dial_scale(car.sheet), np.asarray(profile.speed_mps)
     holds = [m for m in profile.manoeuvres if m.kind == "hold"]
     rows = []
-    for line, hold in enumerate(holds[len(programme.gear_holds(car)) :], start=2):
+    for line, hold in enumerate(holds[len(runs.gear_holds(car)) :], start=2):
         held = (profile.time_s >= hold.start_s) & (profile.time_s < hold.end_s)
         shown = scale * float(speeds[held].mean())
         rows.append(Note(line, "indicated speed", "utc", middle_of(hold), shown, "", None, ""))
@@ -179,7 +181,7 @@ def _notes(car: PlanCar, profile: Profile) -> Notes:
 
 def planned_tach(car: PlanCar, profile: Profile, seed: int) -> TachLog | None:
     """Return the engine speed that the sheet's gearing gives, with a logger's scatter."""
-    if not programme.gear_holds(car):
+    if not runs.gear_holds(car):
         return None
     time = np.arange(0.0, float(profile.time_s[-1]), 1.0 / TACH_HZ)
     speed = np.interp(time, profile.time_s, profile.speed_mps)
@@ -209,14 +211,14 @@ def _runs(car: PlanCar, target: Target) -> str:
 
 def _runs_of(car: PlanCar, target: Target) -> Iterator[str]:
     if target.id in ("mfdd", "stopping_distance", "drift", "fade", "spread"):
-        yield plural(programme.stop_count(car), "stop")
+        yield plural(runs.stop_count(car), "stop")
     elif target.id == "rolling_coefficient":
-        yield f"{programme.COAST_PAIRS} coasts each way"
+        yield f"{runs.COAST_PAIRS} coasts each way"
     elif target.id == "speedometer":
-        yield plural(len(programme.hold_speeds(car)), "hold")
+        yield plural(len(runs.hold_speeds(car)), "hold")
     elif target.id in ("gearbox", "axle", "tach", "cruise_rpm"):
-        yield f"{len(programme.gear_holds(car))} holds, one a gear"
+        yield f"{len(runs.gear_holds(car))} holds, one a gear"
     elif target.id in ("clutch_slip", "through"):
-        yield plural(programme.PULL_RUNS, "pull")
+        yield plural(runs.PULL_RUNS, "pull")
     elif target.id == "standing":
-        yield plural(programme.STANDING_RUNS, "start")
+        yield plural(runs.STANDING_RUNS, "start")

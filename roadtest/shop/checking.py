@@ -7,8 +7,10 @@ from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import Executor, Future, ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import AbstractContextManager
-from multiprocessing import get_context
+from multiprocessing import get_context, parent_process
+from multiprocessing.process import BaseProcess
 from pathlib import Path
+from threading import Thread
 
 from roadtest.progress import Progress
 from roadtest.shop.below import drives_below
@@ -23,7 +25,22 @@ def cores(drives: int) -> AbstractContextManager[Executor]:
     """Return an executor with a process a core, but no more than there are drives."""
     most = max(1, min(drives, os.cpu_count() or 1))
     # Spawned, not forked: neither the index's connection nor numpy's threads outlive a fork well.
-    return ProcessPoolExecutor(max_workers=most, mp_context=get_context("spawn"))
+    return ProcessPoolExecutor(most, get_context("spawn"), _end_with_parent)
+
+
+def _end_with_parent() -> None:
+    """Make this process end when the one that started it does, however that ended.
+
+    Without it the workers of a run that was killed would wait for work for ever.
+    """
+    parent = parent_process()
+    if parent is not None:
+        Thread(target=_end_after, args=(parent,), daemon=True).start()
+
+
+def _end_after(parent: BaseProcess) -> None:
+    parent.join()
+    os._exit(1)
 
 
 def check_all(folder: Path, executors: Executors, progress: Progress) -> dict[str, Outcome]:

@@ -19,8 +19,8 @@ from roadtest.plan.car import plan_car
 from roadtest.plan.foreseen import Logger, foresee
 from roadtest.plan.predict import TACH_NOISE_RPM, THROWS, planned_tach
 from roadtest.plan.profile import Profile, ProfileBuilder
-from roadtest.plan.programme import GEAR_HOLD_S, gear_holds
 from roadtest.plan.road import Hills
+from roadtest.plan.runs import GEAR_HOLD_S, gear_holds
 from tests.evidence_from_truth import evidence_from
 from tests.measures.gearing.tach_logs import tach_log
 from tests.simulation.driver import Driver, Pedal
