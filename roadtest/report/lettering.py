@@ -8,6 +8,7 @@ a letter of another script is shown as its code point. The HTML report shows eve
 from __future__ import annotations
 
 import re
+import textwrap
 import unicodedata
 from typing import Final, TypeVar
 
@@ -21,6 +22,8 @@ _OF_ONE_PIECE: Final = re.compile(
     r"(?<=[0-9]) (?=±|(?:%|°|°C|mph|km/h|miles?|km|m/s²|m/s|m²|m|s|min|h|Hz|rpm|r/min|kg|hp|kW"
     r"|bar|hPa)(?![\w/]))|(?<=±) (?=[0-9])"
 )
+_TOO_LONG: Final = re.compile(r"[^\s\u00a0]{65,}")  # a SHA-256 is set as one word
+_PIECE: Final = 30
 
 Plain = TypeVar("Plain")
 
@@ -46,7 +49,12 @@ def printable(value: Plain) -> Plain:
 def _text(text: str) -> str:
     if not (text.isascii() and text.isprintable()):
         text = "".join(char if _has(char) else f"[U+{ord(char):04X}]" for char in clean(text))
-    return typeset(text)
+    return _TOO_LONG.sub(_breakable, typeset(text))
+
+
+def _breakable(word: re.Match[str]) -> str:
+    """Return a long word with places where it may go on on the next line."""
+    return "\u200b".join(textwrap.wrap(word[0], _PIECE, break_on_hyphens=False))
 
 
 def _has(char: str) -> bool:

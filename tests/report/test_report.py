@@ -247,3 +247,8 @@ def test_page_one_of_the_html_prints_on_one_sheet(reported: Reported, tmp_path: 
     pages = [sheet.extract_text() for sheet in pypdf.PdfReader(printed).pages]
     assert "place and date" in pages[0]
     assert "What to do next" in pages[1]
+
+
+def test_a_long_word_may_go_on_on_the_next_line_but_a_hash_is_one() -> None:
+    assert printable("x" * 70) == "\u200b".join(("x" * 30, "x" * 30, "x" * 10))
+    assert printable("0" * 64) == "0" * 64
