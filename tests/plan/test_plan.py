@@ -148,6 +148,18 @@ def test_a_change_shows_dial_and_engine_speeds_before_and_after(full: Plan) -> N
     assert any("dial error" in what for what in rows)
 
 
+def test_a_change_of_axle_shows_what_hand_arithmetic_gives() -> None:
+    # 70 mph = 31.2928 m/s; 1.742 m a turn; fifth gear 0.82. Axle 38/9: 17.9637 wheel turns a
+    # second times 4.22222 times 0.82 times 60 = 3731.7; with 3.9 it is 3446.9 r/min.
+    # The cable leaves the gearbox before the axle: it turns 3.9 / 4.22222 times as often a mile.
+    sheet_text = FULL[: FULL.index("[targets]")].replace("turns_per_mile = 1000", "")
+    plan = make_plan(sheet_text.encode(), "b.toml", Logger(), ["axle=3.9"])
+    rows = {change.what: (change.before, change.after) for change in plan.changes}
+    assert rows["top gear at 70 mph"] == ("3732 rpm", "3447 rpm")
+    before, after = (float(said.split()[0]) for said in rows["dial over true speed"])
+    assert before == 1.0 and after == pytest.approx(3.9 / (38 / 9), abs=5e-5)
+
+
 def test_a_tyre_by_size_alone_cannot_prove_the_axle_and_it_says_so(full: Plan) -> None:
     (axle,) = (p for p in full.predicted if p.id == "axle")
     assert not axle.provable and "roll it out" in axle.proves
