@@ -40,6 +40,9 @@ def findings_view(work: Work) -> list[Any]:
     if results.next_steps:
         steps = html.Ol([html.Li(step) for step in results.next_steps])
         shown.append(html.Div([html.H3("What to do next"), steps], className="card"))
+    if results.cautions:
+        mind = html.Ul([html.Li(caution) for caution in results.cautions])
+        shown.append(html.Div([html.H3("Before driving hard"), mind], className="card"))
     return shown
 
 

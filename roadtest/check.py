@@ -14,7 +14,7 @@ from roadtest.clock import utc_text
 from roadtest.cross_check import speed_difference
 from roadtest.drive import Drive, read_drive
 from roadtest.evidence import Evidence
-from roadtest.findings import Case, judge_all, next_steps
+from roadtest.findings import Case, cautions, judge_all, next_steps
 from roadtest.log_quality import describe_logs
 from roadtest.logs.model import GpsLog, Notes
 from roadtest.manoeuvres import Manoeuvre as Found
@@ -233,7 +233,12 @@ def _judged(survey: Survey, measured: Measured, by_hand: ByHand, progress: Progr
     case = Case(results, drive.sheet)
     findings = judge_all(case)
     progress("done", 1.0)
-    return replace(results, findings=findings, next_steps=next_steps(case, findings))
+    return replace(
+        results,
+        findings=findings,
+        next_steps=next_steps(case, findings),
+        cautions=cautions(findings),
+    )
 
 
 def _as_given(figure: Given | None, unit: str) -> Quantity | None:

@@ -59,6 +59,9 @@ def render(
         page.heading("What to do next")
         for number, step in enumerate(results.next_steps, 1):
             page.paragraph(step, label=f"{number}.", indent=4)
+    if results.cautions:
+        page.heading("Before driving hard")
+        page.paragraph(" ".join(results.cautions))
     return page.text()
 
 

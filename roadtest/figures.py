@@ -13,7 +13,10 @@ from roadtest.figure_lines import percent as _percent
 from roadtest.figure_lines import put_line as _put_line
 from roadtest.figure_lines import put_shown as _put_shown
 from roadtest.figure_lines import put_text as _put_text
+from roadtest.quantity import Quantity
 from roadtest.results import (
+    BeddingRecord,
+    BeddingRow,
     BrakingResult,
     Correction,
     CruiseRow,
@@ -28,8 +31,11 @@ from roadtest.wording import (
     clock_text,
     number_text,
     pair_text,
+    plural,
     quantity_text,
 )
+
+_MOST_USES = 40  # of the brakes, listed; all are in the tables
 
 _TO_CHANGE = {
     "driven_teeth": "Driven gear, teeth",
@@ -193,6 +199,44 @@ def _put_braking(page: Sheet, braking: BrakingResult, units: ReadIn) -> None:
         page.table(heads, [_drift_row(stop, units) for stop in braking.stops])
     _put_line(page, "last stop / first (fade)", braking.fade, units, percent=True)
     _put_line(page, "spread of like stops", braking.spread, units, percent=True)
+    _put_line(page, "trend, a stop", braking.fade_per_stop, units, percent=True, signed=True)
+    for stop in braking.stops:
+        if stop.not_judged:
+            _put_text(page, f"{stop.manoeuvre}, not judged", stop.not_judged)
+    if braking.bedding is not None and braking.bedding.rows:
+        _put_bedding(page, braking.bedding, units)
+
+
+def _put_bedding(page: Sheet, record: BeddingRecord, units: ReadIn) -> None:
+    """Put down every use of the brakes, for the record of how they were bedded in."""
+    page.gap()
+    page.paragraph(
+        f"Uses of the brakes: {plural(record.stops, 'stop')} to rest, "
+        f"{plural(record.snubs, 'snub')}; apart: driven since the last."
+    )
+    heads = ["use", "at", f"from, {units}", f"to, {units}", "apart, s", "energy, kJ"]
+    shown = record.rows[:_MOST_USES]
+    page.table(heads, [_bedding_row(row, units) for row in shown])
+    more = len(record.rows) - len(shown)
+    if more:
+        page.paragraph(f"and {plural(more, 'more use')}, all in brakings.csv (--csv FOLDER)")
+    _put_line(page, "energy into the brakes", _kilojoules(record.energy), units)
+
+
+def _bedding_row(row: BeddingRow, units: ReadIn) -> list[str]:
+    apart = "" if row.since_last_s is None else number_text(row.since_last_s, 3)
+    speeds = (_pair(row.from_speed, units), _pair(row.to_speed, units))
+    return [
+        row.manoeuvre,
+        clock_text(row.start_s),
+        *speeds,
+        apart,
+        _pair(_kilojoules(row.energy), units),
+    ]
+
+
+def _kilojoules(figure: Quantity | None) -> Quantity | None:
+    return None if figure is None else Quantity(1e-3 * figure.value, 1e-3 * figure.u95, "kJ")
 
 
 def _deceleration_row(stop: StopResult, units: ReadIn) -> list[str]:

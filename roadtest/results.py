@@ -650,6 +650,7 @@ class Results:
     inspections: tuple[Inspection, ...] = ()
     findings: tuple[Finding, ...] = ()
     next_steps: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()  # where what to do next asks for hard driving
     remarks: tuple[Remark, ...] = ()
     sheet: SheetInfo = field(default_factory=SheetInfo)
     by_hand: ByHand = field(default_factory=ByHand)

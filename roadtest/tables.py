@@ -10,6 +10,7 @@ from typing import Any, Final
 
 from roadtest.quantity import Quantity
 from roadtest.results import (
+    BeddingRow,
     ChannelPart,
     ChannelResult,
     CoastRun,
@@ -53,6 +54,7 @@ _UNITS: Final[dict[type, dict[str, str]]] = {  # of the figures of each kind of 
         "grade": "1",
         "road_curvature": "1/m",
     },
+    BeddingRow: {"from_speed": "m/s", "to_speed": "m/s", "energy": "J"},
     CoastRun: {
         "f0": "N",
         "f1": "N/(m/s)",
@@ -84,6 +86,8 @@ _PLAIN_UNITS: Final = {  # of columns that are numbers, not quantities
     "to_speed_mps": "to [m/s]",
     "speed_mps": "speed [m/s]",
     "rpm": "rpm [r/min]",
+    "start_s": "start [s]",
+    "since_last_s": "since_last [s]",
 }
 _SAME: Final = {"rpm": "r/min", "m/s^2": "m/s²"}  # other spellings of a unit
 
@@ -94,7 +98,7 @@ def csv_tables(results: Results) -> dict[str, str]:
     No name begins with tach, notes or channels, so that the tables of a drive, left in its folder,
     are not taken for logs.
     """
-    gearing, pulls = results.gearing, results.pulls
+    gearing, pulls, braking = results.gearing, results.pulls, results.braking
     return {
         "findings.csv": _findings(results.findings),
         "manoeuvres.csv": _manoeuvres(results.manoeuvres),
@@ -102,7 +106,8 @@ def csv_tables(results: Results) -> dict[str, str]:
         "gears.csv": _figures(GearRow, gearing.gears),
         "steps.csv": _figures(Step, gearing.steps),
         "cruise.csv": _figures(CruiseRow, gearing.cruise),
-        "stops.csv": _figures(StopResult, results.braking.stops),
+        "stops.csv": _figures(StopResult, braking.stops),
+        "brakings.csv": _figures(BeddingRow, braking.bedding.rows if braking.bedding else ()),
         "coasting.csv": _figures(DecelerationAt, results.coasting.deceleration),
         "coast_runs.csv": _figures(CoastRun, results.coasting.runs),
         "pulls.csv": _figures(PullRun, pulls.runs),

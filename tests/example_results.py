@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from roadtest.quantity import Quantity
 from roadtest.results import (
+    BeddingRecord,
+    BeddingRow,
     BrakingResult,
     CarInfo,
     ChannelPart,
@@ -103,6 +105,23 @@ GEARING = GearingResult(
     cruise=(CruiseRow(4, _mph(70.0, 0.1), Quantity(4548.0, 17.0, "r/min")),),
 )
 BRAKING = BrakingResult(
+    bedding=BeddingRecord(
+        stops=1,
+        snubs=1,
+        energy=Quantity(3.9e5, 1.0e4, "J"),
+        rows=(
+            BeddingRow("stop-1", "stop", 100.0, _mph(59.2, 0.2), _mph(0.0, 0.0), None),
+            BeddingRow(
+                "stop-2",
+                "snub",
+                160.0,
+                _mph(40.0, 0.2),
+                _mph(20.0, 0.2),
+                55.0,
+                Quantity(98.7e3, 2.0e3, "J"),
+            ),
+        ),
+    ),
     stops=(
         StopResult(
             manoeuvre="stop-1",

@@ -245,3 +245,21 @@ def test_coasting_pulls_and_channels_are_told_in_full(line: str) -> None:
     text = render(EXAMPLE, "mph", False)
     assert line in text
     assert max(len(row) for row in text.splitlines()) <= 80
+
+
+def test_the_record_of_bedding_in_is_shown_with_spacing_and_energy() -> None:
+    text = render(EXAMPLE, "mph", colour=False)
+    assert "Uses of the brakes: 1 stop to rest, 1 snub" in text
+    line = _line_with(text, "98.7 ± 2.0")
+    assert line.split()[:2] == ["stop-2", "2:40"]
+    assert "55" in line.split()
+    assert "390 ± 10 kJ" in _line_with(text, "energy into the brakes")
+
+
+def test_cautions_stand_once_after_what_to_do_next() -> None:
+    careful = dataclasses.replace(EXAMPLE, cautions=("Mind the gap.",))
+    text = render(careful, "mph", colour=False)
+    assert text.count("Mind the gap.") == 1
+    plain = text.lower()
+    assert plain.index("what to do next") < plain.index("before driving hard")
+    assert "before driving hard" not in render(EXAMPLE, "mph", colour=False).lower()

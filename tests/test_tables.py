@@ -114,3 +114,10 @@ def test_road_load_power_distances_repeats_and_channels_have_their_tables() -> N
     places = {row["where"]: row for row in _rows(EXAMPLE, "logged.csv")}
     assert places["drive"]["above [s]"] == "23.0" and places["drive"]["limit_high"] == "105.0"
     assert places["at idle"]["mean"] == "71.2" and places["at speed"]["seconds [s]"] == "340.0"
+
+
+def test_every_use_of_the_brakes_is_a_row_with_its_energy() -> None:
+    first, second = _rows(EXAMPLE, "brakings.csv")
+    assert (first["kind"], first["since_last [s]"], first["energy [J]"]) == ("stop", "", "")
+    assert (second["start [s]"], second["since_last [s]"]) == ("160.0", "55.0")
+    assert (second["energy [J]"], second["energy_u95 [J]"]) == ("98700.0", "2000.0")

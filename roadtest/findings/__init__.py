@@ -9,10 +9,10 @@ from roadtest.build_sheet import Target
 from roadtest.findings import braking, channels, gearing, odometer, running, speedometer, tach
 from roadtest.findings.case import Case
 from roadtest.findings.inspections import inspection_findings, unseen_work_findings
-from roadtest.findings.steps import next_steps
+from roadtest.findings.steps import cautions, next_steps
 from roadtest.results import Finding
 
-__all__ = ["Case", "judge_all", "next_steps"]
+__all__ = ["Case", "cautions", "judge_all", "next_steps"]
 
 _JUDGES: Final[Mapping[str, Callable[[Case, Target], Finding]]] = {
     "speedometer": speedometer.speedometer,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Final
 
+from roadtest.cautions import CALIFORNIA, CLOSED_ROAD, ROLL_COOL, STOP_TESTING, TWO_PEOPLE
 from roadtest.findings.case import Case, joined
 from roadtest.results import Correction, Finding, Verdict
 from roadtest.wording import number_text
@@ -36,6 +37,10 @@ _WORTH: Final = (
 """What is worth most first: what stops the car, what breaks it, what misleads, what is slow."""
 
 
+_BRAKES: Final = frozenset({"mfdd", "stopping_distance", "fade", "drift", "spread", "bedding"})
+_FAST: Final = frozenset({"standing", "through", "clutch_slip"})
+"""Targets whose tests are stops from speed, or full throttle."""
+
 _MOST_NAMED: Final = 6  # holds named in one step
 
 
@@ -48,6 +53,17 @@ def next_steps(case: Case, findings: Sequence[Finding]) -> tuple[str, ...]:
         *_to_read(case),
     ]
     return tuple(dict.fromkeys(step for step in map(joined, steps) if step))
+
+
+def cautions(findings: Sequence[Finding]) -> tuple[str, ...]:
+    """Return what to mind where what is to be done next asks for hard driving; else nothing."""
+    again = {f.id for f in findings if f.verdict == "fail" or f.to_settle}
+    if not again & (_BRAKES | _FAST):
+        return ()
+    said = [CLOSED_ROAD, CALIFORNIA, TWO_PEOPLE]
+    if again & _BRAKES:
+        said += [STOP_TESTING, ROLL_COOL]
+    return tuple(joined(one) for one in said)
 
 
 def _to_mend(case: Case, findings: Sequence[Finding]) -> Iterator[str]:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from roadtest.manoeuvres.model import Manoeuvre
@@ -40,6 +41,10 @@ _LEAST_LISTED_MPS: Final = 4.0  # lost; less is manoeuvring
 _SNUB_MPS2: Final = 2.5  # a slowing for a bend or a queue is no braking manoeuvre
 _PAUSE_S: Final = 1.5  # foot off the brake for longer: two brakings
 _EASED_SHARE: Final = 0.5  # of the plateau; a fading brake does not lose as much within a stop
+_DROPPED_SHARE: Final = 0.7  # of what it was just before: a fading brake loses that much slowly
+_DROPPED_S: Final = 0.8
+_MIDDLE_SHARE: Final = 0.35  # of the initial speed: below it a receiver's smoothing looks the same
+_SURE: Final = 1.96
 _SETTLED_S: Final = 0.5  # from the onset to full braking, at the latest
 
 
@@ -238,7 +243,13 @@ def _eased(profile: Profile, braking: Braking) -> float | None:
     plateau = float(np.median(decel))
     u_decel = profile.u_acceleration_mps2[first:last][fast]
     built = np.maximum.accumulate(decel) >= 0.8 * plateau
-    low = np.flatnonzero(built & (decel + u_decel < _EASED_SHARE * plateau))
+    eased = built & (decel + u_decel < _EASED_SHARE * plateau)
+    before = round(_DROPPED_S / STEP_S)
+    padded = np.concatenate([np.full(before, -np.inf), decel])
+    held = sliding_window_view(padded, before + 1).max(axis=1)
+    middle = profile.speed_mps[first:last][fast] > _MIDDLE_SHARE * braking.initial_mps
+    dropped = decel + _SURE * u_decel < _DROPPED_SHARE * np.minimum(held, 1.1 * plateau)
+    low = np.flatnonzero(eased | (built & middle & dropped))
     return float(profile.time_s[first:last][fast][low[0]]) if low.size else None
 
 

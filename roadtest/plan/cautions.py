@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from roadtest.build_sheet import BuildSheet, ChannelLimit
+from roadtest.cautions import CALIFORNIA, CLOSED_ROAD, ROLL_COOL, TWO_PEOPLE
 from roadtest.plan.model import Step
 from roadtest.wording import number_text
 
@@ -14,17 +15,11 @@ _ABORT: Final = (
     "any warning lamp; oil pressure or temperature out of its range",
     "a noise that was not there; detonation: foot off at once",
 )
-CALIFORNIA: Final = (
-    "Brake tests on public roads may be barred (California: above 25 mph; Vehicle Code 26456, read "
-    "in a stored copy)"
-)
 _ALWAYS: Final = (
-    "Stops from speed, standing starts and top speed: closed road or private ground, with leave. "
-    "On a public road its limit and its law hold",
+    CLOSED_ROAD,
     CALIFORNIA,
     "Licence, insurance, tax or trade plates; changes to the car declared where the law asks",
-    "Two people: one drives, one reads and writes. The logger runs untouched. Dry, level, clean "
-    "road, free lane beside, nobody behind",
+    TWO_PEOPLE,
 )
 
 
@@ -66,5 +61,5 @@ def cautions(sheet: BuildSheet, steps: tuple[Step, ...]) -> tuple[str, ...]:
     if kinds & {"pull", "standing"} and sheet.boosted:
         said.append("More boost or other gears can over-rev: check mixture before full load")
     if "stop" in kinds:
-        said.append("After hard stops roll until the brakes are cool; don't park on the handbrake")
+        said.append(ROLL_COOL)
     return tuple(said)

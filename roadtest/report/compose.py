@@ -95,6 +95,8 @@ def _in_full(results: Results) -> list[Block]:
     blocks: list[Block] = []
     if results.next_steps:
         blocks += [Heading("What to do next"), Bullets(results.next_steps, numbered=True)]
+    if results.cautions:
+        blocks += [Heading("Before driving hard"), Bullets(results.cautions)]
     judged = [finding for finding in ordered(results) if finding.id != "inspection"]
     rows = tuple((finding.title, _why(finding)) for finding in judged)
     if rows:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from roadtest.findings import Case, judge_all, next_steps
+from roadtest.findings import Case, cautions, judge_all, next_steps
 from roadtest.results import (
     Correction,
     CruiseRow,
@@ -108,3 +108,15 @@ def test_what_the_log_cannot_tell_apart_is_to_be_measured_by_hand() -> None:
     made = case('axle = "1 %"', results, AXLES)
     assert told.text in steps_of(made)
     assert told.text in judge_all(made)[0].reason
+
+
+def test_cautions_come_with_whatever_asks_for_hard_driving_and_with_nothing_else() -> None:
+    doubtful = judge_all(case('mfdd = "5.8 m/s^2"', stops(q(6.0, 0.5, "m/s²"))))
+    said = " ".join(cautions(doubtful))
+    assert "closed road or private ground" in said
+    assert "its limit and its law hold" in said
+    assert "pedal goes long or soft" in said
+    start = judge_all(case('standing = {to = "60 mph", at_most = "12 s"}', Results()))
+    assert "closed road or private ground" in " ".join(cautions(start))
+    assert cautions(judge_all(case('mfdd = "5.8 m/s^2"', stops(q(7.0, 0.2, "m/s²"))))) == ()
+    assert cautions(judge_all(case('speedometer = "un-r39"', readings((50.0, 53.0))))) == ()

@@ -9,7 +9,7 @@ import pytest
 
 from roadtest.manoeuvres import Manoeuvre
 from roadtest.manoeuvres.onset import brake_onset
-from tests.manoeuvres.scoring import driven, found_in, motion_of
+from tests.manoeuvres.scoring import driven, found_in, motion_of, town_drive
 from tests.simulation.ensembles import random_stops
 from tests.simulation.receiver import Receiver
 from tests.simulation.truth import Floats, Truth, from_profile
@@ -62,6 +62,64 @@ def test_a_pedal_eased_for_a_moment_makes_the_stop_unfit() -> None:
     assert not stop.used
     assert stop.why_not is not None
     assert stop.why_not.startswith("interrupted: pedal eased at 6.")
+
+
+@pytest.mark.parametrize("rate_hz", [5.0, 10.0, 25.0])
+@pytest.mark.parametrize("for_s", [0.8, 1.2])
+def test_a_pedal_eased_to_six_tenths_in_mid_stop_makes_it_unfit(
+    rate_hz: float, for_s: float
+) -> None:
+    rest = (FAST - 7.5 - 3.6 * for_s) / 6.0
+    truth = from_profile(
+        driven((5.0, 0.0), (1.25, -6.0), (for_s, -3.6), (rest, -6.0), (5.0, 0.0)), FAST
+    )
+    (stop,) = _stops(truth, Receiver(rate_hz=rate_hz))
+
+    assert not stop.used
+    assert stop.why_not is not None
+    assert stop.why_not.startswith("interrupted: pedal eased at 6.")
+
+
+@pytest.mark.parametrize("rate_hz", [1.0, 5.0, 25.0])
+def test_uneven_feet_and_smoothing_receivers_interrupt_nothing(rate_hz: float) -> None:
+    for seed in range(3):
+        receiver = Receiver(rate_hz=rate_hz, white_mps=0.06, lag_s=0.2 * seed)
+        stops = [
+            made
+            for made in found_in(random_stops(20 + seed), receiver, seed)
+            if made.kind == "stop"
+        ]
+        assert [stop.used for stop in stops] == [True] * 4, [stop.why_not for stop in stops]
+
+
+@pytest.mark.parametrize("gap_s", [3.0, 20.0, 80.0])
+def test_a_gap_in_which_the_car_slowed_or_stood_is_no_stop(gap_s: float) -> None:
+    """Fast before the gap and standing after it: how it came to rest nobody saw."""
+    slowing = _to_rest(FAST, FAST / (gap_s - 1.0))
+    truth = from_profile(driven((8.0, 0.0), slowing, (8.0, 0.0)), FAST)
+    stops = _stops(truth, Receiver(rate_hz=10.0, gaps=((8.2, 7.9 + gap_s),)))
+    assert not any(stop.used for stop in stops)
+
+    eased = driven((8.0, 0.0), (gap_s, -12.0 / gap_s), (8.0, 0.0))
+    stops = _stops(from_profile(eased, FAST), Receiver(rate_hz=10.0, gaps=((8.0, 8.0 + gap_s),)))
+    assert not any(stop.used for stop in stops)
+
+
+@pytest.mark.parametrize("clamp_mps", [1.0, 2.0])
+def test_a_receiver_that_turns_the_last_speed_into_zero_brakes_nothing(clamp_mps: float) -> None:
+    """A gentle stop shown to end at once is gentle all the same, and no harder for it."""
+    truth = from_profile(driven((5.0, 0.0), _to_rest(20.0, 1.8), (5.0, 0.0)), 20.0)
+    stops = _stops(truth, Receiver(rate_hz=10.0, clamp_mps=clamp_mps))
+
+    assert not any(stop.used for stop in stops)
+    assert all((stop.why_not or "").startswith("gentle: 1.8") for stop in stops)
+
+
+@pytest.mark.parametrize("rate_hz", [1.0, 10.0])
+def test_everyday_driving_gives_no_stop_to_judge(rate_hz: float) -> None:
+    stops = _stops(town_drive(31, 200.0), Receiver(rate_hz=rate_hz))
+
+    assert not any(stop.used for stop in stops)
 
 
 def test_a_fading_stop_is_no_interrupted_one() -> None:
