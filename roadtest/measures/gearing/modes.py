@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roadtest.measures.gearing.believed import Cells, believed, gathered
-from roadtest.measures.gearing.sequence import MOST_SLIP, SLIP_PUSH_MPS2
+from roadtest.measures.gearing.sequence import SLIP_PUSH_MPS2, USUAL_SLIP
 from roadtest.measures.gearing.turns import Turns
 
 Floats = NDArray[np.float64]
@@ -29,6 +29,7 @@ _WIDTHS: Final = (0.01, 0.02, 0.035)
 _SIGMAS: Final = 4.0
 _SHARPEST, _BLUNTEST = 0.005, 0.02  # spread of one sample in the search for peaks
 _MOST_GEARS: Final = 9
+_STEP_MEAN, _STEP_SD = np.log(1.42), 0.20  # of steps between gears: 1.2 to 2.0 (common practice)
 
 
 def find_modes(turns: Turns, known: Floats | None = None) -> Floats:
@@ -53,11 +54,15 @@ def _without_slip(modes: Floats, light: Cells) -> Floats:
     """Return `modes` without those that are the next gear up with the clutch slipping.
 
     A clutch that slips evenly through a whole pull shows a ratio of its own, but only under load:
-    a ratio that near another one has to be believed by what is seen without load alone.
+    where a step so small is likelier slip than a step between gears, the ratio has to be believed
+    by what is seen without load alone.
     """
     if not light.value.size:
         return modes
-    may_slip = np.append(modes[:-1] - modes[1:] < MOST_SLIP, False)
+    step = modes[:-1] - modes[1:]
+    as_slip = np.exp(-step / USUAL_SLIP) / USUAL_SLIP
+    as_step = np.exp(-0.5 * ((step - _STEP_MEAN) / _STEP_SD) ** 2) / (_STEP_SD * np.sqrt(2 * np.pi))
+    may_slip = np.append(as_slip > as_step, False)
     return modes[~may_slip | np.isin(modes, believed(modes, light))]
 
 

@@ -25,7 +25,9 @@ _SCALES: Final = (0.5, 1.5)  # within which the scatter is believed to differ
 _SLOW_ROWS_S: Final = 2.0
 _NEVER: Final = -30.0
 _WIDE: Final = 1.0 / 3.0  # density of a free engine: anything from 400 to 8000 r/min
-MOST_SLIP: Final = 0.30
+_MOST_SLIP: Final = 0.30
+USUAL_SLIP: Final = 0.05
+"""Of a clutch that slips and is driven on: exponential, small slips are likelier (our choice)."""
 _PUSHED_MPS2: Final = 0.8
 """A car pushed harder does not roll freely (it would be a grade of 8 % the log does not show)."""
 SLIP_PUSH_MPS2: Final = 0.6
@@ -100,8 +102,8 @@ def _emissions(turns: Turns, modes: Floats, scale: float) -> Floats:
     tail = -0.5 * (_NU + 1.0) * np.log1p((off / sd) ** 2 / _NU)
     locked = tail - np.log(sd) + math.lgamma(2.5) - math.lgamma(2.0) - 0.5 * math.log(_NU * math.pi)
     pushed = turns.push_mps2[:, None] > SLIP_PUSH_MPS2
-    slips = pushed & (off > 2.0 * sd) & (off < MOST_SLIP)
-    slip = np.where(slips, math.log(1.0 / MOST_SLIP), _NEVER)
+    slips = pushed & (off > 2.0 * sd) & (off < _MOST_SLIP)
+    slip = np.where(slips, -off / USUAL_SLIP - math.log(USUAL_SLIP), _NEVER)
     free = np.full(turns.time_s.size, math.log(_WIDE))
     idle = _idle_rpm(turns)
     near_idle = np.exp(-0.5 * (np.log(np.maximum(turns.rpm, 1.0) / idle) / _IDLE_SD) ** 2)
