@@ -9,6 +9,7 @@ the wind is as strong as the coasting model thinks likely. `--drives N` takes mo
 from __future__ import annotations
 
 import argparse
+import dataclasses
 import sys
 import time
 from collections.abc import Callable
@@ -19,7 +20,7 @@ import numpy as np
 if __name__ == "__main__":
     sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from tests.measures.coasting.drives import Error, coasting_errors, coasts
+from tests.measures.coasting.drives import Error, coasting_errors, coasts, one_way
 from tests.measures.pulls.drives import pull_errors, pulls
 
 # Rate, and whether the receiver gives speed (else positions only).
@@ -29,6 +30,13 @@ RATES = ((1.0, True), (5.0, True), (10.0, True), (25.0, True), (1.0, False))
 def coast_figures(seed: int, rate_hz: float, with_speed: bool) -> list[Error]:
     truth, _, found = coasts(seed, rate_hz, with_speed=with_speed)
     return coasting_errors(truth, found)
+
+
+def one_way_figures(seed: int, rate_hz: float, with_speed: bool) -> list[Error]:
+    if not with_speed:
+        return []
+    errors = coasting_errors(*one_way(seed, rate_hz))
+    return [dataclasses.replace(error, name=f"{error.name}, one way") for error in errors]
 
 
 def pull_figures(seed: int, rate_hz: float, with_speed: bool) -> list[Error]:
@@ -45,7 +53,7 @@ def show(errors: list[Error], log: str) -> None:
         share = np.median(np.abs(gaps)) / np.median(u95)
         held = np.mean([error.held for error in these])
         print(
-            f"{name:24} {log:16} {len(these):5d} {np.sqrt(np.mean(gaps**2)):10.5f} "
+            f"{name:28} {log:16} {len(these):5d} {np.sqrt(np.mean(gaps**2)):10.5f} "
             f"{gaps.mean():+10.5f} {np.median(u95):10.5f} {100.0 * held:6.1f} % {share:6.2f}"
         )
 
@@ -63,13 +71,16 @@ def main() -> None:
     """Print the table."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--drives", type=int, default=6, help="of each kind at each rate")
-    drives = parser.parse_args().drives
+    parts = {"coasts": coast_figures, "one-way": one_way_figures, "pulls": pull_figures}
+    parser.add_argument("--part", choices=parts, help="one of them only")
+    given = parser.parse_args()
     heads = ("rms error", "bias", "u95", "held", "ratio")
-    print(f"{'figure':24} {'log':16} {'n':>5} {heads[0]:>10} {heads[1]:>10} {heads[2]:>10}", end="")
+    print(f"{'figure':28} {'log':16} {'n':>5} {heads[0]:>10} {heads[1]:>10} {heads[2]:>10}", end="")
     print(f" {heads[3]:>8} {heads[4]:>6}")
     began = time.perf_counter()
-    for figures in (coast_figures, pull_figures):
-        run(figures, drives)
+    for name, figures in parts.items():
+        if given.part in (None, name):
+            run(figures, given.drives)
     print(f"{time.perf_counter() - began:.0f} s")
 
 

@@ -1,6 +1,8 @@
 """Air density, power corrections and rotating parts against published figures.
 
 - Standard atmosphere: ISO 2533 / ICAO standard atmosphere tables [values from memory].
+- Reference air of coast-downs: SAE J2263, scope, and 40 CFR 1066.310(b) [read in stored copies of
+  the abstract and of the section].
 - Power corrections: SAE J1349 (1990) [formula read in a stored copy], reference 99 kPa dry and
   25 °C; ISO 1585 [formula from memory]. Values at the other point are our own arithmetic.
 - Rotating parts: T. D. Gillespie, Fundamentals of Vehicle Dynamics [formula from memory].
@@ -39,6 +41,11 @@ def test_density_of_dry_air(kelvin: float, pascal: float, density: float) -> Non
     "ISO 2533, table of the standard atmosphere at 0 and 1000 m",
     "value from memory",
 )
+def test_reference_air_of_coast_downs() -> None:
+    """SAE J2263's 20 °C and 98.21 kPa are the 1.17 kg/m³ of 40 CFR 1066.310(b)."""
+    assert float(dry_density(293.15, 98_210.0)) == pytest.approx(1.17, abs=0.5e-2)
+
+
 @pytest.mark.parametrize(
     ("metres", "kelvin", "hectopascal", "density"),
     [(0.0, 288.15, 1013.25, 1.2250), (1000.0, 281.65, 898.75, 1.1116)],

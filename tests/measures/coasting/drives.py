@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +12,8 @@ from roadtest.measures.coasting import CoastingMeasured, measure_coasting
 from roadtest.measures.coasting.model import WIND_SD_MPS
 from tests.evidence_from_truth import evidence_from
 from tests.simulation.car import Car
-from tests.simulation.ensembles import random_coasts, random_receiver
+from tests.simulation.driver import Driver
+from tests.simulation.ensembles import random_car, random_coasts, random_receiver, random_road
 from tests.simulation.truth import Truth
 
 # Mass, rotating parts and air as doubtful as the sheet says: drawn anew for each seed.
@@ -72,6 +74,27 @@ def coasts(
     sheet = sheet_for(truth.car, seed)
     evidence = evidence_from(truth, receiver, seed, sheet=sheet, with_speed=with_speed)
     return truth, evidence, measure_coasting(evidence, {})
+
+
+def one_way(seed: int, rate_hz: float) -> tuple[Truth, CoastingMeasured]:
+    """Return a single coast on a road with an even slope of its own, and what is measured on it."""
+    rng = np.random.default_rng([seed, 78])
+    road, wind, way = random_road(seed), rng.rayleigh(WIND_SD_MPS), rng.uniform(0.0, 2.0 * np.pi)
+    slope = rng.normal(0.0, 0.01)
+    road = dataclasses.replace(
+        road,
+        slope_east=slope * np.sin(road.heading_rad),
+        slope_north=slope * np.cos(road.heading_rad),
+        wind_east_mps=wind * np.sin(way),
+        wind_north_mps=wind * np.cos(way),
+    )
+    driver = Driver(random_car(seed), road, seed)
+    driver.start_rolling(25.0)
+    driver.coast(rng.uniform(25.0, 28.0), rng.uniform(7.0, 11.0))
+    truth = driver.finish()
+    sheet = sheet_for(truth.car, seed)
+    evidence = evidence_from(truth, random_receiver(seed, rate_hz), seed, sheet=sheet)
+    return truth, measure_coasting(evidence, {})
 
 
 def coasting_errors(truth: Truth, measured: CoastingMeasured) -> list[Error]:
