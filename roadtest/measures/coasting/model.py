@@ -37,8 +37,9 @@ from roadtest.units import STANDARD_GRAVITY_MPS2
 Floats = NDArray[np.float64]
 
 # How hilly: a road picked for coasting is to be within 0.5 % (SAE J1263, 7.4, as 40 CFR
-# 1066.310(b)(1)(ii) cites it; read in a stored copy), but a shakedown takes what there is. Wandering altitudes: satellite heights wander by metres over
-# minutes (common practice, no published source).
+# 1066.310(b)(1)(ii) cites it; read in a stored copy), but a shakedown takes what there is.
+# Wandering altitudes: satellite heights wander by metres over minutes (common practice, no
+# published source).
 _SPREADS: Final = (0.003, 0.006, 0.012, 0.025, 0.05)  # standard deviation of grade
 _SPREAD_PRIOR: Final = (0.005, 2.5)  # median, factor of one standard deviation
 _REACHES_M: Final = (200.0, 500.0, 1200.0)
