@@ -225,8 +225,11 @@ def _reading_row(reading: Reading, work: Work, starts: dict[str, float]) -> Any:
         autoComplete="off",
         size="8",
     )
-    name = f"{reading.manoeuvre} at {clock_text(starts.get(reading.manoeuvre, 0.0))}"
-    label = html.Label(name, htmlFor=_html_id(Ids.reading(reading.manoeuvre)))
+    at = f" at {clock_text(starts.get(reading.manoeuvre, 0.0))}"
+    label = html.Label(
+        [html.Span(reading.manoeuvre, className="whole"), at],
+        htmlFor=_html_id(Ids.reading(reading.manoeuvre)),
+    )
     error = html.Td(error_said(reading, units), id=Ids.error(reading.manoeuvre))
     true = html.Td(quantity_text(reading.true, units))
     return html.Tr([html.Th(label, scope="row"), true, html.Td(field), error])
