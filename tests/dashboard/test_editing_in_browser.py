@@ -13,10 +13,29 @@ from playwright.sync_api import Browser, BrowserContext, Locator, Page, expect
 from werkzeug.serving import make_server
 
 from dashboard.app import make_app
-from tests.dashboard.browsing import CHECK_MS, SAMPLE, Watch, drop, no_sideways_scroll, opened, pick
+from tests.benchmarks.checking import make_drive
+from tests.dashboard.browsing import (
+    CHECK_MS,
+    SAMPLE,
+    Watch,
+    drop,
+    no_sideways_scroll,
+    opened,
+    pick,
+    until,
+)
 
 pytestmark = pytest.mark.slow
 
+WATCH_FINDINGS = """() => {
+  window.entered = window.changed = 0;
+  document.addEventListener('keydown', () => { window.entered = performance.now(); },
+    {capture: true, once: true});
+  new MutationObserver((_changes, watch) => {
+    watch.disconnect();
+    requestAnimationFrame(() => { window.changed = performance.now(); });
+  }).observe(document.getElementById('findings'), {childList: true, subtree: true});
+}"""
 NASTY = "=HYPERLINK(1) <img src=x onerror=document.title='gone'> \"dog\"; ran, out"
 
 
@@ -207,3 +226,27 @@ def test_two_people_edit_the_same_drive_each_for_themselves(
     button(other, "Save in the drive's notes.csv").click()
     expect(other.locator("#typed-said")).to_contain_text("changed on disk since it was read")
     yours.close()
+
+
+def test_readings_typed_into_half_an_hour_at_10_hz(
+    desktop: BrowserContext, watch: Watch, tmp_path: Path
+) -> None:
+    folder = tmp_path / "half an hour"
+    folder.mkdir()
+    make_drive(folder, 0.5)
+    served = Served(tmp_path)
+    page = opened(desktop, served.address, watch)
+    began = time.monotonic()
+    pick(page, "half an hour")
+    print(f"half an hour, picked to findings: {time.monotonic() - began:.1f} s")  # noqa: T201
+    fields = page.locator("#readings input")
+    for number in range(5):
+        fields.nth(number).fill(str(30 + 10 * number))
+        page.evaluate(WATCH_FINDINGS)
+        fields.nth(number).press("Enter")
+        until(page, "window.changed > 0")
+        took = page.evaluate("window.changed - window.entered")
+        print(f"half an hour, typed reading to findings: {took:.0f} ms")  # noqa: T201
+    expect(page.locator(".saved")).to_contain_text("5 changes not saved")
+    page.close()
+    served.stop()
