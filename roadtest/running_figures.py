@@ -169,7 +169,7 @@ def _distance(distance: Quantity | None) -> str:
 def _repeat(again: Repeat, units: ReadIn) -> list[str]:
     start = "0" if again.from_ is None else pair(again.from_, units)
     return [
-        "from rest" if again.from_ is None else f"gear {again.gear or 'not known'}",
+        "from rest" if again.from_ is None else f"gear {again.gear}",
         f"{start} to {pair(again.to, units)}",
         pair(again.best, units),
         pair(again.mean, units),

@@ -121,7 +121,7 @@ def through(case: Case, target: Target) -> Finding:
         )
         return nothing_to_judge(subject, limit, why, f"Log engine speed, and drive {how}")
     why = f"No pull in gear {wanted.gear} covers {start} to {end}"
-    if not case.has_tach:
+    if not case.has_tach and not case.results.gearing.gears:  # it may be in the GPS log
         why = (
             f"No pull covers {start} to {end}; and without engine speed its gear could not be told"
         )

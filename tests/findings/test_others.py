@@ -363,3 +363,5 @@ def test_without_engine_speed_the_gear_of_a_pull_is_not_known_and_this_is_said()
     assert "without engine speed" in none.reason
     with_tach = only(case(THROUGH, Results(logs=(TACH,))))
     assert with_tach.reason == "No pull in gear 4 covers 40 mph to 60 mph."
+    in_gps_log = only(case(THROUGH, Results(gearing=GearingResult(gears=(GearRow(4),)))))
+    assert in_gps_log.reason == with_tach.reason

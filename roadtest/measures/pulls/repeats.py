@@ -26,11 +26,13 @@ def repeats_of(timed: Sequence[Timed]) -> tuple[Repeat, ...]:
     """Return best and mean of everything that was timed at least twice, in the order driven.
 
     The mean's interval holds both what each timing is not known by, and how far the runs scatter:
-    it is that of the mean of these runs, not of what another run would show.
+    it is that of the mean of these runs, not of what another run would show. Pulls in gears that
+    are not known may have been in different ones: they repeat nothing.
     """
     groups: dict[tuple[int | None, float, float], list[Timed]] = {}
     for one in timed:
-        if one.time is not None and one.to is not None:
+        in_unknown_gear = one.gear is None and one.from_ is not None
+        if one.time is not None and one.to is not None and not in_unknown_gear:
             start = 0.0 if one.from_ is None else one.from_.value
             key = (one.gear, round(start, 3), round(one.to.value, 3))
             groups.setdefault(key, []).append(one)

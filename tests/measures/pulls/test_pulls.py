@@ -12,6 +12,7 @@ from roadtest.build_sheet import read_build_sheet
 from roadtest.evidence import Evidence
 from roadtest.measures.coasting import measure_coasting
 from roadtest.measures.pulls import PullsMeasured, measure_pulls
+from roadtest.measures.pulls.repeats import Timed, repeats_of
 from roadtest.quantity import Quantity
 from roadtest.results import PullRun
 from tests.evidence_from_truth import evidence_from
@@ -174,6 +175,14 @@ def test_repeated_runs_have_a_best_and_a_mean() -> None:
     assert repeat.best == min(times, key=lambda time: time.value)
     assert repeat.mean.value == pytest.approx(0.5 * (times[0].value + times[1].value), rel=1e-12)
     assert repeat.mean.u95 == pytest.approx(0.5 * np.hypot(times[0].u95, times[1].u95), rel=1e-12)
+
+
+def test_pulls_in_unknown_gears_repeat_nothing() -> None:
+    ends = Quantity(10.0, 0.0, "m/s"), Quantity(20.0, 0.0, "m/s")
+    times = [Quantity(seconds, 0.1, "s") for seconds in (4.0, 4.2)]
+    assert repeats_of([Timed(None, *ends, time, "pull-1") for time in times]) == ()
+    assert len(repeats_of([Timed(4, *ends, time, "pull-1") for time in times])) == 1
+    assert len(repeats_of([Timed(None, None, ends[1], time, "pull-1") for time in times])) == 1
 
 
 def test_power_is_brought_to_standard_air_only_for_engines_that_breathe_by_themselves() -> None:
