@@ -191,9 +191,13 @@ def test_power_is_brought_to_standard_air_only_for_engines_that_breathe_by_thems
     # 101.325 kPa less half of saturated vapour (1.17 kPa) at 293.15 K: factor 0.976.
     factor = (99.0 / (101.325 - 1.17)) ** 1.2 * (293.15 / 298.0) ** 0.6
     assert run.power_standard_air.value == pytest.approx(factor * run.peak_power.value, rel=3e-3)
-    boosted = measured(SHEET + '[work]\ndone = ["forced induction"]\n')
-    assert all(r.power_standard_air is None for r in boosted.result.runs)
-    assert any("boosted" in remark for remark in boosted.remarks)
+    work = '[work]\ndone = ["forced induction"]\n'
+    for said in (work, "[engine]\nboosted = true\n"):
+        boosted = measured(SHEET + said)
+        assert all(r.power_standard_air is None for r in boosted.result.runs)
+        assert any("boosted" in remark for remark in boosted.remarks)
+    removed = measured(SHEET + work + "[engine]\nboosted = false\n")  # the sheet's word counts
+    assert any(r.power_standard_air for r in removed.result.runs)
     cold = measured(SHEET.replace("20 degC", "5 degC"))
     assert all(r.power_standard_air is None for r in cold.result.runs)
     assert any("outside the limits" in remark for remark in cold.remarks)
