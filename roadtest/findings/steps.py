@@ -74,10 +74,23 @@ def _to_mend(case: Case, findings: Sequence[Finding]) -> Iterator[str]:
             yield f"Put right: {finding.title.removeprefix('Inspection: ')}"
         elif finding.id == "cruise_rpm":
             yield joined(_MEND[finding.id], _other_axle(case, finding))
+        elif finding.id == "gearbox":
+            yield _which_gearbox(case)
         elif finding.id.startswith("channel."):
             yield f"Find out why {finding.title.lower()} left its limits"
         else:
             yield _MEND[finding.id]
+
+
+def _which_gearbox(case: Case) -> str:
+    """Say which gearbox to look for: the one that the road shows, where it isn't the sheet's."""
+    shown, fitted = case.results.gearing.gearbox_shown, case.sheet.gearbox
+    if shown is None or fitted is None or shown.label == fitted.label:
+        return _MEND["gearbox"]
+    return (
+        f'The road shows the "{shown.label}" gearbox, not the one of the build sheet: look which '
+        "it is, and mend the car or the sheet"
+    )
 
 
 def _other_axle(case: Case, finding: Finding) -> str:
@@ -136,15 +149,19 @@ def _plain_correction(correction: Correction) -> str:
 
 
 def _to_settle(findings: Sequence[Finding]) -> Iterator[str]:
-    """Say what would settle each open target; what one drive settles together is said once."""
+    """Say what would settle each open target; what one drive settles together is said once.
+
+    What is looked at by hand comes first: it takes minutes, and brakes and wheels belong looked at
+    before the car is driven again.
+    """
+    undone = [f.title for f in _with(findings, "not proven") if f.id == "inspection"]
+    if undone:
+        looked_at = ", ".join(title.removeprefix("Inspection: ") for title in undone)
+        yield f"Look at by hand, before the next drive: {looked_at}"
     open_ones = [f for f in _with(findings, "not proven") if f.to_settle and f.id != "inspection"]
     for settle in dict.fromkeys(finding.to_settle for finding in open_ones):
         names = [_short(finding) for finding in open_ones if finding.to_settle == settle]
         yield f"{', '.join(names)}: {settle}"
-    undone = [f.title for f in _with(findings, "not proven") if f.id == "inspection"]
-    if undone:
-        looked_at = ", ".join(title.removeprefix("Inspection: ") for title in undone)
-        yield f"Look at by hand: {looked_at}"
 
 
 def _to_read(case: Case) -> Iterator[str]:

@@ -15,6 +15,7 @@ from roadtest.results import (
     Remark,
     Results,
     Shown,
+    Step,
 )
 from tests.findings.cases import case, mph, q, readings, stops
 
@@ -52,7 +53,24 @@ def test_targets_that_one_drive_settles_are_told_together() -> None:
 
 def test_inspections_not_done_are_asked_for_in_one_step() -> None:
     results = Results(inspections=(Inspection("lamps", "not done"), Inspection("horn", "not done")))
-    assert steps_of(case("", results)) == ("Look at by hand: lamps, horn.",)
+    assert steps_of(case("", results)) == ("Look at by hand, before the next drive: lamps, horn.",)
+
+
+def test_a_look_by_hand_comes_before_another_drive() -> None:
+    results = Results(inspections=(Inspection("brake hoses", "not done"),))
+    steps = steps_of(case('odometer = "4 %"', results))
+    assert [step.partition(":")[0] for step in steps] == [
+        "Look at by hand, before the next drive",
+        "Odometer",
+    ]
+
+
+def test_another_gearbox_is_named() -> None:
+    steps = (Step(1, 2, q(1.67, 0.005, "1"), 1.64),)
+    gearing = GearingResult(steps=steps, gearbox_shown=Shown("four-speed", 0.99))
+    sheet = '[gearbox]\nlabel = "five-speed"\nratios = [3.41, 2.08, 1.40, 1.00, 0.82]\n'
+    (step, *_) = steps_of(case('gearbox = "1 %"', Results(gearing=gearing), sheet))
+    assert step.startswith('The road shows the "four-speed" gearbox')
 
 
 def test_missing_readings_are_asked_for_where_the_hold_is_used() -> None:
