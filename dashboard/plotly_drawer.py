@@ -66,7 +66,8 @@ _ALONE_PX: Final = (150.0, 400.0)  # least and most of a panel that stands alone
 _AS_WIDE_PX: Final = 640.0  # a width that a chart's height is reckoned from
 _BAR_PX: Final = 58.0  # of a bar with two lines of words above it
 _BAR_LETTERS: Final = 46  # to a line: a phone's width
-_PATH_PX: Final = 520.0  # of what keeps its shape
+_PATH_PX: Final = (260.0, 520.0)  # least and most of what keeps its shape
+_PATH_WIDE_PX: Final = 420.0  # its width, beside the drive or on a phone
 _MOST_CLOCK_LABELS: Final = 8  # that have room on a phone's width
 _MOST_NAMES: Final = 3  # printed beside points; on a screen the others tell theirs when pointed at
 _FAMILY: Final = "system-ui, sans-serif"
@@ -99,7 +100,8 @@ def draw_plotly(
 def height_px(chart: Chart) -> float:
     """Return how tall the figure of a chart is, whatever its width."""
     if chart.x.equal or chart.panels[0].y.equal:
-        return _PATH_PX
+        inside = _PATH_WIDE_PX * chart.height
+        return float(np.clip(inside + _TOP_PX + _BOTTOM_PX, *_PATH_PX))
     bars = sum(mark.y.size for mark in chart.marks if isinstance(mark, Bars))
     if bars:
         return _BAR_PX * bars + _TOP_PX + _BOTTOM_PX

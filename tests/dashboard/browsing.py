@@ -60,9 +60,9 @@ def figure_shown(page: Page) -> None:
     expect(page.locator(f"{PANE} .js-plotly-plot .main-svg").first).to_be_visible(timeout=60_000)
 
 
-def until(page: Page, true: str) -> None:
+def until(page: Page, true: str, at_most_s: float = 60.0) -> None:
     """Wait for `true` to hold. Playwright's own way evaluates text, which the page forbids."""
-    ends = time.monotonic() + 30.0
+    ends = time.monotonic() + at_most_s
     while not page.evaluate(true):
         assert time.monotonic() < ends, true
         page.wait_for_timeout(50)
