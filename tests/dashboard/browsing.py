@@ -89,6 +89,7 @@ def no_sideways_scroll(page: Page) -> None:
 
 
 UNNAMED = """() => [...document.querySelectorAll('button, a[href], input, select, textarea')]
+  .filter(one => !one.closest('[aria-hidden=true]'))
   .filter(one => one.getClientRects().length && getComputedStyle(one).visibility !== 'hidden')
   .filter(one => !(one.getAttribute('aria-label') || one.textContent.trim()
     || (one.labels && [...one.labels].some(label => label.textContent.trim()))))
