@@ -59,19 +59,19 @@ NASTIES: Final[dict[str, tuple[str, Callable[[], Iterable[bytes]]]]] = {
     "240 MB of line ends": ("d.nmea", lambda: _in(NMEA[0], _times(b"\n", 240 * _MB))),
     "240 MB of commas": ("e.nmea", lambda: _in(NMEA[0], _times(b",", 240 * _MB))),
     "120 MB of one sentence": ("f.nmea", lambda: _times(_SENTENCE, 120 * _MB // len(_SENTENCE))),
-    "240 MB of line ends, CSV": ("tach.csv", lambda: _in(b"time,rpm\n", _times(b"\n", 240 * _MB))),
-    "240 MB of commas, CSV": ("tach.csv", lambda: _in(b"time,rpm\n", _times(b",", 240 * _MB))),
-    "240 MB of quotes, CSV": ("tach.csv", lambda: _in(b"time,rpm\n", _times(b'"\n', 120 * _MB))),
-    "240 MB of comments, CSV": ("tach.csv", lambda: _in(b"time,rpm\n", _times(b"#\n", 120 * _MB))),
-    "240 MB of short rows, CSV": (
+    "120 MB of line ends, CSV": ("tach.csv", lambda: _in(b"time,rpm\n", _times(b"\n", 120 * _MB))),
+    "120 MB of commas, CSV": ("tach.csv", lambda: _in(b"time,rpm\n", _times(b",", 120 * _MB))),
+    "120 MB of quotes, CSV": ("tach.csv", lambda: _in(b"time,rpm\n", _times(b'"\n', 60 * _MB))),
+    "120 MB of comments, CSV": ("tach.csv", lambda: _in(b"time,rpm\n", _times(b"#\n", 60 * _MB))),
+    "120 MB of short rows, CSV": (
         "tach.csv",
-        lambda: _in(b"time,rpm\n", _times(b"1\n", 120 * _MB)),
+        lambda: _in(b"time,rpm\n", _times(b"1\n", 60 * _MB)),
     ),
-    "240 MB UTF-16, CSV": (
+    "120 MB UTF-16, CSV": (
         "channels.csv",
-        lambda: _in("time,a\n".encode("utf-16"), _times("1,2\n".encode("utf-16-le"), 30 * _MB)),
+        lambda: _in("time,a\n".encode("utf-16"), _times("1,2\n".encode("utf-16-le"), 15 * _MB)),
     ),
-    "240 MB of line ends, notes": ("notes.csv", lambda: _in(b"item\n", _times(b"\n", 240 * _MB))),
+    "120 MB of line ends, notes": ("notes.csv", lambda: _in(b"item\n", _times(b"\n", 120 * _MB))),
     "100,000 columns": (
         "channels.csv",
         lambda: _in(b"time", _times(b",c", 100_000), b"\n2026-05-02T08:00:00Z\n"),
