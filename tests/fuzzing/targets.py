@@ -108,7 +108,7 @@ def _uploaded(data: bytes) -> Drive:
         names.append(name.decode("utf-8", "replace"))
         sent = body if body.startswith(b"data:") else b"data:," + base64.b64encode(body)
         contents.append(sent.decode("latin-1"))
-    return drive_from_upload(contents, names)
+    return drive_from_upload(contents, names).drive
 
 
 def _upload(data: bytes) -> None:
