@@ -5,10 +5,9 @@ from it by as much as they are found to:
 
     x = level + d,   level ~ N(0, λ²),   d ~ N(0, ω²·K)
 
-with the sizes λ of the level and ω of the differences unknown, any order of magnitude as likely,
-and averaged over. What is seen of x has the mean m and the covariance C. Where C explains the
-differences, ω is small, every x is near the level and so is the largest; where it does not, the
-largest stands out.
+with the sizes λ of the level and ω of the differences unknown and averaged over. What is seen of x
+has the mean m and the covariance C. Where C explains the differences, ω is small, every x is near
+the level and so is the largest; where it does not, the largest stands out.
 
 Reference: A. Gelman et al., Bayesian Data Analysis, 3rd ed., chapter 5 (hierarchical models);
 Y. Hoffman & E. Ribak, Astrophysical Journal 380 (1991), L5 (draws given what was seen, from draws
@@ -17,33 +16,26 @@ made beforehand) [values from memory].
 
 from __future__ import annotations
 
-from typing import Final
-
 import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
-ANY_LEVEL: Final = np.array([0.5])
-"""λ of a level that nothing is known of."""
-
 
 def shrunk(
-    draws: Floats, alike: Floats, sizes: Floats, levels: Floats, rng: np.random.Generator
+    draws: Floats, alike: Floats, levels: Floats, sizes: Floats, rng: np.random.Generator
 ) -> Floats:
     """Return draws [c, k] of the figures behind `draws` [c, k], which know nothing of each other.
 
     Parameters
     ----------
     alike : [k, k] correlation K of the differences, 1 on the diagonal
-    sizes : [s] values of ω that are tried, evenly spaced in the logarithm
-    levels : the same of λ
+    levels, sizes : [s] each, the pairs of λ and ω that are tried, all as likely beforehand
     """
     count, k = draws.shape
     mean = draws.mean(axis=0)
     covariance = np.atleast_2d(np.cov(draws.T)) + 1e-10 * np.eye(k)
-    level = np.repeat(levels, sizes.size)[:, None, None] ** 2
-    priors = level + np.tile(sizes, levels.size)[:, None, None] ** 2 * alike
+    priors = levels[:, None, None] ** 2 + sizes[:, None, None] ** 2 * alike
     logs = np.array([_log_normal(mean, prior + covariance) for prior in priors])
     chances = np.exp(logs - logs.max())
     which = rng.choice(logs.size, count, p=chances / chances.sum())

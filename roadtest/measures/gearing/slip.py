@@ -15,7 +15,7 @@ from roadtest.measures.gearing import creep
 from roadtest.measures.gearing.blocks import LIGHT_MPS2
 from roadtest.measures.gearing.follow import Followed
 from roadtest.measures.gearing.sequence import runs
-from roadtest.measures.gearing.shrinking import ANY_LEVEL, shrunk
+from roadtest.measures.gearing.shrinking import shrunk
 from roadtest.measures.gearing.turns import Turns
 from roadtest.motion.estimate import Draws
 from roadtest.quantity import COVERAGE_FACTOR_95, Quantity
@@ -31,6 +31,10 @@ _MEMORY_S: Final = 2.0
 """A clutch begins to slip and grips again with the engine's torque, over seconds (our choice)."""
 _SIZES: Final = np.geomspace(0.0003, 0.3, 14)
 """Orders of magnitude of slip, and of its differences, from none that matters up (our choice)."""
+_ANY_LEVEL: Final = 0.5  # of a stretch by itself: nothing is known of it beforehand
+_SHARES: Final = np.array([0.1, 0.3, 1.0, 3.0])
+"""By how much pulls with one clutch differ in slip, in its own order of magnitude (our choice): one
+that does not slip, slips in no pull."""
 _SETTLE_S: Final = 0.8  # after a change of gear: a clutch slips then as it should, a tach lags
 _LOADED_MPS2: Final = 0.5  # of push: beyond a cruise
 _SLOWEST_MPS: Final = 3.0
@@ -105,7 +109,9 @@ def of_one_clutch(figures: Sequence[Floats], rng: np.random.Generator) -> Floats
     No clutch turns slower than what it drives, under load.
     """
     draws = np.column_stack(figures)
-    return np.maximum(shrunk(draws, np.eye(draws.shape[1]), _SIZES, _SIZES, rng), 0.0)
+    levels, shares = np.repeat(_SIZES, _SHARES.size), np.tile(_SHARES, _SIZES.size)
+    each = shrunk(draws, np.eye(draws.shape[1]), levels, levels * shares, rng)
+    return np.maximum(each, 0.0)
 
 
 def _stretches(
@@ -216,7 +222,7 @@ def _largest_sustained(
     bins = np.add.reduceat(slip, first, axis=1) / count
     middle = np.add.reduceat(time, first) / count
     alike = np.exp(-np.abs(middle[:, None] - middle) / _MEMORY_S)
-    sure = shrunk(bins, alike, _SIZES, ANY_LEVEL, rng)
+    sure = shrunk(bins, alike, np.full(_SIZES.size, _ANY_LEVEL), _SIZES, rng)
     span = min(max(round(_SUSTAINED_S / length), 1), first.size)
     total = np.concatenate([np.zeros((slip.shape[0], 1)), np.cumsum(sure, axis=1)], axis=1)
     return np.asarray(((total[:, span:] - total[:, :-span]) / span).max(axis=1))
