@@ -16,7 +16,14 @@ from roadtest.findings.judging import (
     nothing_to_judge,
     share_of,
 )
-from roadtest.findings.tach import LOG_THE_ENGINE, NO_TACH, ROLL_OUT, by_the_tyre, with_remarks
+from roadtest.findings.tach import (
+    LOG_THE_ENGINE,
+    NO_TACH,
+    ROLL_OUT,
+    as_sure_as_the_story,
+    by_the_tyre,
+    with_remarks,
+)
 from roadtest.quantity import Quantity
 from roadtest.results import CruiseRow, Finding, FindingItem, Limit, Shown, Step
 from roadtest.wording import number_text, probability_text
@@ -105,7 +112,8 @@ def axle(case: Case, target: Target) -> Finding:
             return nothing_to_judge(subject, limit, why, ROLL_OUT)
         return nothing_to_judge(subject, limit, _no_match(case), LOG_THE_ENGINE)
     finding = from_figure(case, subject, measured, limit, _axle_story(case))
-    return by_the_tyre(case, with_remarks(case, finding))
+    finding = by_the_tyre(case, with_remarks(case, finding))
+    return as_sure_as_the_story(case, finding, "tach")
 
 
 def _axle_story(case: Case) -> str:

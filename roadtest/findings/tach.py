@@ -17,6 +17,7 @@ from roadtest.findings.judging import (
 )
 from roadtest.results import Finding
 
+_SURE: Final = 0.95  # as sure as every interval
 NO_TACH: Final = "No engine speed was logged"
 LOG_THE_ENGINE: Final = (
     "Log the engine speed (tach.csv, or RPM sentences in the GPS log) on a drive with 20 s of "
@@ -41,7 +42,36 @@ def tach(case: Case, target: Target) -> Finding:
         return nothing_to_judge(subject, within(share), why, settle)
     more = over_or_under(case, scale, "The tach", "the engine turns, gearing and tyre as found")
     finding = from_figure(case, subject, scale, within(share), more)
-    return by_the_tyre(case, with_remarks(case, finding))
+    finding = by_the_tyre(case, with_remarks(case, finding))
+    return as_sure_as_the_story(case, finding, "axle", "tyre")
+
+
+def as_sure_as_the_story(case: Case, finding: Finding, *parts: str) -> Finding:
+    """Return a finding on a figure that holds under the most probable story of the gearing.
+
+    It is not proven where stories that differ in `parts` ("axle", "tach", "tyre"), and would make
+    another figure of the same drive, have more than a twentieth of the probability.
+    """
+    stories = case.results.gearing.stories
+    if finding.verdict == "not proven" or not stories:
+        return finding
+    alike = [s for s in stories if all(getattr(s, p) == getattr(stories[0], p) for p in parts)]
+    chance = sum(s.probability for s in alike) / sum(s.probability for s in stories)
+    if chance >= _SURE:
+        return finding
+    given = finding.probability
+    return replace(
+        finding,
+        verdict="not proven",
+        # Under another story nothing is known of it.
+        probability=None if given is None else chance * given + (1.0 - chance) * 0.5,
+        reason=joined(
+            f"The figure holds under the most probable story of gearbox, axle, tach and tyre, and "
+            f"others that would make another of it have {1.0 - chance:.0%} together",
+            finding.reason,
+        ),
+        to_settle=joined(f"{ROLL_OUT}, and hold the tach against a reference at a steady speed"),
+    )
 
 
 def _why_no_scale(case: Case) -> tuple[str, str]:

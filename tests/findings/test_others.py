@@ -13,6 +13,7 @@ from roadtest.results import (
     CoastingResult,
     CoastRun,
     CruiseRow,
+    Finding,
     GearingResult,
     GearRow,
     Inspection,
@@ -23,6 +24,7 @@ from roadtest.results import (
     Shown,
     Standing,
     Step,
+    StoryRow,
     TachInfo,
 )
 from tests.findings.cases import TACH, case, mph, only, q
@@ -365,3 +367,20 @@ def test_without_engine_speed_the_gear_of_a_pull_is_not_known_and_this_is_said()
     assert with_tach.reason == "No pull in gear 4 covers 40 mph to 60 mph."
     in_gps_log = only(case(THROUGH, Results(gearing=GearingResult(gears=(GearRow(4),)))))
     assert in_gps_log.reason == with_tach.reason
+
+
+def test_an_axle_is_judged_only_where_the_story_behind_it_is_sure() -> None:
+    def found(chance: float) -> Finding:
+        stories = (
+            StoryRow("", chance, tach="tach right", axle="build sheet"),
+            StoryRow("", 1.0 - chance, tach="tach off by some factor", axle="build sheet"),
+        )
+        results = gearing(axle=q(4.4, 0.01), stories=stories)
+        return only(case('axle = "1 %"', results, SHEET))
+
+    assert found(0.99).verdict == "fail"
+    open_ = found(0.6)
+    assert open_.verdict == "not proven"
+    assert "have 40% together" in open_.reason
+    assert open_.to_settle is not None and "reference" in open_.to_settle
+    assert open_.probability == pytest.approx(0.2, abs=0.01)
