@@ -152,7 +152,8 @@ def cruise_rpm(case: Case, target: Target) -> Finding:
         why = "Top gear was not driven steadily" if case.has_tach else NO_TACH
         return nothing_to_judge(subject, limit, why, f"Drive {how}")
     gear = number_text(row.gear)
-    return from_figure(case, subject, row.rpm, limit, f"In gear {gear}, the highest driven")
+    finding = from_figure(case, subject, row.rpm, limit, f"In gear {gear}, the highest driven")
+    return as_sure_as_the_story(case, finding, "tach")
 
 
 def _cruise_row(case: Case, speed_mps: float) -> CruiseRow | None:
