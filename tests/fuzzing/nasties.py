@@ -43,7 +43,7 @@ def _in(before: bytes, middle: Iterable[bytes], after: bytes = b"") -> Iterator[
 def _tracks(count: int, around: bytes) -> Iterator[bytes]:
     yield b"<gpx>"
     for k in range(count):
-        yield around % (_POINT % (k // 60 % 60, k % 60))
+        yield around.replace(b"%b", _POINT % (k // 60 % 60, k % 60))
     yield b"</gpx>"
 
 
