@@ -63,12 +63,14 @@ class PlanCar:
 
     def gear_for(self, speed_mps: float) -> int | None:
         """Return the highest gear that pulls at a speed; the lowest that fits where none does."""
-        gears = range(len(self.sheet.ratios), 0, -1)
-        for gear in gears:
+        lowest = None
+        for gear in range(len(self.sheet.ratios), 0, -1):
             rpm = self.rpm(gear, speed_mps)
-            if rpm is not None and rpm >= self.lowest_rpm and self.fits(gear, speed_mps):
-                return gear
-        return 1 if self.sheet.ratios and self.rpm(1, speed_mps) is not None else None
+            if rpm is not None and self.fits(gear, speed_mps):
+                if rpm >= self.lowest_rpm:
+                    return gear
+                lowest = gear
+        return lowest
 
     def middle_speed(self, gear: int) -> float | None:
         """Return a comfortable speed (m/s) in a gear: halfway up the engine's range."""
