@@ -96,7 +96,7 @@ class ProfileBuilder:
             return
         rate = math.copysign(rate_mps2, change)
         ease = min(_EASE_S, abs(change) / rate_mps2)
-        steps = round((abs(change) / rate_mps2 + ease) / STEP_S)
+        steps = max(2, round((abs(change) / rate_mps2 + ease) / STEP_S))
         along = np.linspace(0.0, 1.0, steps + 1)[1:] * (abs(change) / rate_mps2 + ease)
         rise = np.clip(along / ease, 0.0, 1.0)
         fall = np.clip((along[-1] - along) / ease, 0.0, 1.0)
