@@ -46,6 +46,17 @@ def test_a_gear_change_ends_a_rolling_pull() -> None:
     assert pulls[0].end_s <= pulls[1].start_s
 
 
+@pytest.mark.parametrize(("low_gear_mps2", "used"), [(2.3, True), (1.9, False)])
+def test_a_low_gear_pull_is_part_throttle_only_where_its_rotating_parts_can_not_explain_it(
+    low_gear_mps2: float, used: bool
+) -> None:
+    # In second a quarter of the effort spins engine and wheels up; in top hardly any does.
+    low, high = (4.0, low_gear_mps2), (6.0, 1.6)
+    pulls = _pulls((6.0, 0.0), low, SHIFT, high, (5.0, -0.2), from_mps=6.0)
+
+    assert [pull.used for pull in pulls] == [used, True]
+
+
 def test_gathering_speed_gently_is_part_throttle() -> None:
     (pull,) = _pulls((6.0, 0.0), (8.0, 0.9), (5.0, -0.1), from_mps=6.0)
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from roadtest.evidence import Evidence
 from roadtest.manoeuvres import Manoeuvre
+from roadtest.manoeuvres.pulls import LEAST_ROTATING, MOST_ROTATING
 from roadtest.measures.air import Air, air_of_the_day
 from roadtest.measures.coasting import CoastingMeasured
 from roadtest.measures.inertia import geared_factor_draws, mass_draws
@@ -37,8 +38,6 @@ _SEED_TAG: Final = 520
 # radials and cross-plies, 0.011 to 0.019, and drag areas of 0.55 to 0.80 m² (values from memory).
 _TYPICAL_ROLLING: Final = (0.015, 0.005)  # value, half-width of the 95 % interval
 _TYPICAL_AREA_M2: Final = (0.675, 0.20)
-# Out of gear knowledge of the gear, effective mass over mass lies between top and second gear's.
-_FACTOR_UNKNOWN: Final = (1.06, 1.25)
 
 
 @dataclass(frozen=True)
@@ -220,7 +219,7 @@ def _factor(evidence: Evidence, gear: int | None, count: int, rng: np.random.Gen
     """Return draws of effective mass over mass: by gear where it is known, else anything likely."""
     sheet = evidence.sheet
     if gear is None or not 0 < gear <= len(sheet.ratios) or sheet.axle_ratio is None:
-        return rng.uniform(*_FACTOR_UNKNOWN, size=count)
+        return rng.uniform(LEAST_ROTATING, MOST_ROTATING, size=count)
     return geared_factor_draws(sheet.ratios[gear - 1] * sheet.axle_ratio, count, rng)
 
 
