@@ -123,7 +123,7 @@ def _named(made: Manoeuvre) -> str:
 def _move(work: Work) -> list[Any]:
     targets = work.checked.survey.drive.sheet.targets
     choices = [
-        {"label": f"{name} = {targets.written.get(name, '')}", "value": name}
+        {"label": f"{name} = {dict(targets.written).get(name, '')}", "value": name}
         for name in dict.fromkeys(target.id for target in targets)
     ]
     return [

@@ -115,7 +115,7 @@ def _the_rest(app: Dash, server: Server) -> None:
     )
     def _present(name: str | None, work_id: str | None) -> str:
         written = server.ready(work_id).checked.survey.drive.sheet.targets.written
-        return written.get(name or "", "")
+        return dict(written).get(name or "", "")
 
 
 def _do_it(work: Work, asked: Mapping[str, Any], said: Mapping[str, str]) -> bool:

@@ -86,8 +86,8 @@ def _moved(sheet: BuildSheet, rows: Sequence[Note]) -> tuple[BuildSheet, tuple[M
     targets, moved = sheet.targets, []
     for name, row in latest.items():
         others = read_targets(row.text, "target")
-        was = sheet.targets.written.get(name)
-        moved.append(MovedTarget(name, was, others.written[name], row.remark))
+        was = dict(sheet.targets.written).get(name)
+        moved.append(MovedTarget(name, was, dict(others.written)[name], row.remark))
         targets = targets.moved(others)
     return replace(sheet, targets=targets), tuple(moved)
 

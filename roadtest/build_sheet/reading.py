@@ -49,12 +49,12 @@ def targets_in(text: str, name: str) -> Targets:
     return replace(targets, written=_as_written(table))
 
 
-def _as_written(table: Mapping[str, Any]) -> dict[str, str]:
-    """Return the value of each target as TOML text on one line, by the target's id."""
+def _as_written(table: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
+    """Return the id of each target with its value as TOML text on one line."""
     channels = table.get("channel", {})
     plain = {key: value for key, value in table.items() if key != "channel"}
     plain |= {f"channel.{key}": value for key, value in channels.items()}
-    return {key: value_text(value) for key, value in plain.items()}
+    return tuple((key, value_text(value)) for key, value in plain.items())
 
 
 def _toml(data: bytes, name: str) -> dict[str, Any]:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterator
+from dataclasses import dataclass
 
 from roadtest.units import Dimension
 
@@ -124,7 +124,7 @@ class Targets:
     """
 
     items: tuple[Target, ...] = ()
-    written: Mapping[str, str] = field(default_factory=dict)  # the TOML value of each id
+    written: tuple[tuple[str, str], ...] = ()  # each id with its value as TOML text
 
     def __iter__(self) -> Iterator[Target]:
         return iter(self.items)
@@ -141,4 +141,4 @@ class Targets:
         fresh = {target.id for target in others}
         order = list(dict.fromkeys([*(t.id for t in self), *(t.id for t in others)]))
         items = [t for name in order for t in (others if name in fresh else self).named(name)]
-        return Targets(tuple(items), {**self.written, **others.written})
+        return Targets(tuple(items), tuple((dict(self.written) | dict(others.written)).items()))

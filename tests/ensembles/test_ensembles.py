@@ -75,6 +75,8 @@ def test_a_verdict_is_held_against_the_true_one(drive: RandomDrive) -> None:
 
 
 def test_missed_and_made_up_manoeuvres_are_counted(drive: RandomDrive) -> None:
+    fitted = replace(drive.fitted, receiver=replace(drive.fitted.receiver, gaps=()))
+    drive = replace(drive, fitted=fitted)
     stops = drive.truth.of_kind("stop")
     seen = [
         Manoeuvre(f"stop-{k}", "stop", stop.start_s, stop.end_s) for k, stop in enumerate(stops[1:])
@@ -82,8 +84,6 @@ def test_missed_and_made_up_manoeuvres_are_counted(drive: RandomDrive) -> None:
     hold = drive.truth.of_kind("hold")[0]
     made_up = Manoeuvre("stop-9", "stop", hold.start_s, hold.end_s)
     counts = manoeuvre_counts(drive, Results(manoeuvres=(*seen, made_up)), 0.0)
-    gaps = drive.fitted.receiver.gaps
-    assert not gaps
     assert counts["stop"] == [len(stops), len(stops) - 1, 1]
     assert counts["hold"][1:] == [0, 0]
 
