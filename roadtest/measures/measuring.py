@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any, Final
 
+import numpy as np
+
 from roadtest.evidence import Evidence
 from roadtest.measures.braking import BrakingMeasured, measure_braking
 from roadtest.measures.channels import ChannelsMeasured, measure_channels
@@ -70,7 +72,9 @@ def measure_all(evidence: Evidence, progress: Progress) -> Measured:
     progress("measuring the coast-downs", 0.85)
     coasting = measure_coasting(evidence, gearing.gear_of)
     progress("measuring the pulls", 0.9)
-    pulls = measure_pulls(evidence, gearing.gear_of, coasting, _engine_speed(gearing))
+    pulls = measure_pulls(
+        evidence, gearing.gear_of, coasting, _engine_speed(gearing), braking.smoothing_s
+    )
     channels = measure_channels(evidence)
     return Measured(gearing, odometer, speedometer, braking, coasting, pulls, channels)
 
@@ -101,10 +105,16 @@ def measure_again(evidence: Evidence, before: Measured, was: Evidence) -> Measur
     other_gears = new.gear_of != before.gear_of
     if other_gears or _changed(was, evidence, "coasting"):
         new = replace(new, coasting=measure_coasting(evidence, new.gear_of))
-    other_engine = new.gearing is not before.gearing
-    if other_engine or new.coasting is not before.coasting or _changed(was, evidence, "pulls"):
-        engine = _engine_speed(new.gearing)
-        new = replace(new, pulls=measure_pulls(evidence, new.gear_of, new.coasting, engine))
+    taken_over = (
+        new.gearing is before.gearing
+        and new.coasting is before.coasting
+        and np.array_equal(new.braking.smoothing_s, before.braking.smoothing_s)
+    )
+    if not taken_over or _changed(was, evidence, "pulls"):
+        engine, smoothing_s = _engine_speed(new.gearing), new.braking.smoothing_s
+        new = replace(
+            new, pulls=measure_pulls(evidence, new.gear_of, new.coasting, engine, smoothing_s)
+        )
     if _changed(was, evidence, "channels"):
         new = replace(new, channels=measure_channels(evidence))
     return new

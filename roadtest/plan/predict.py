@@ -140,13 +140,14 @@ def _results(car: PlanCar, logger: Logger, seed: int) -> Results:
     )
     gear_of: dict[str, int | None] = {name: g or None for name, g in profile.gear_of.items()}
     coasting = measure_coasting(evidence, gear_of)
+    braking = measure_braking(evidence)
     gearing = measure_gearing(evidence) if evidence.tach else None
     bare = Results(
         logs=_logs(evidence, logger),
         speedometer=measure_speedometer(evidence).result,
-        braking=measure_braking(evidence).result,
+        braking=braking.result,
         coasting=coasting.result,
-        pulls=measure_pulls(evidence, gear_of, coasting).result,
+        pulls=measure_pulls(evidence, gear_of, coasting, smoothing_s=braking.smoothing_s).result,
     )
     return bare if gearing is None else replace(bare, gearing=gearing.result, tach=gearing.tach)
 

@@ -26,9 +26,9 @@ from roadtest.measures.braking.series import (
 )
 from roadtest.measures.braking.shown import TooSlow, too_slow
 from roadtest.measures.braking.sideways import straightness
-from roadtest.measures.braking.smoothing import receiver_smoothing
 from roadtest.measures.braking.stop import StopDraws, measure_stop
 from roadtest.measures.inertia import coasting_factor_draws, mass_draws
+from roadtest.measures.smoothing import receiver_smoothing
 from roadtest.motion.estimate import Motion
 from roadtest.quantity import Quantity
 from roadtest.results import BrakingResult, SnubResult, StopResult
@@ -53,6 +53,8 @@ class BrakingMeasured:
     set_aside: Mapping[str, str] = field(default_factory=dict)
     from_above: Mapping[str, FromAbove] = field(default_factory=dict)
     """The path of each stop that the log shows it of, by manoeuvre."""
+    smoothing_s: Floats = field(default_factory=lambda: np.zeros(0), compare=False)
+    """Draws [c] of the time constant with which the receiver smooths its speed."""
 
 
 @dataclass(frozen=True)
@@ -126,6 +128,7 @@ def measure_braking(evidence: Evidence) -> BrakingMeasured:
         _remarks(result, series, per_stop),
         set_aside,
         {name: found.path for name, found in sideways.items() if found.path is not None},
+        smoothing,
     )
 
 

@@ -10,18 +10,24 @@ from numpy.typing import NDArray
 from roadtest.manoeuvres import Manoeuvre
 from roadtest.measures.braking.curves import Curves
 from roadtest.measures.braking.onset import Onset, find_onset
-from roadtest.measures.braking.smoothing import unsmoothed
 from roadtest.measures.mfdd import (
     LOWER_SHARE,
     UPPER_SHARE,
     mean_fully_developed_deceleration,
 )
+from roadtest.measures.smoothing import unsmoothed
 from roadtest.motion.estimate import Draws, Motion
 
 Floats = NDArray[np.float64]
 
 _PEAK_S = 0.1  # formats: the largest mean over 0.1 s
 _PEAK_STEP_S = 0.02
+# On either side of the moment at which the pedal is let go (our choices): what a foot takes for
+# it, and how long a straight line is laid through the motion before and after.
+_CORNER_S = 0.2
+_SIDE_S = 0.6
+_SIDE_POINTS = 7
+_DRAG_MPS2 = 0.7  # of engine and air, foot off both pedals: half to one in a middle gear
 _REST_MPS = 0.1  # below it a receiver does not tell rolling from standing; it is a centimetre
 BUILT_UP_SHARE = 0.9  # of the mean fully developed deceleration
 
@@ -77,7 +83,7 @@ def measure_stop(
         )
         last = _rest(curves, onset, (lower_s, lower.distance_m), mfdd)
     else:
-        last = _let_go(curves, manoeuvre.end_s)
+        last = _let_go(curves, manoeuvre.end_s, _spacing(motion, manoeuvre.end_s), rng)
     join = curves.at(onset.join_s)
     distance = onset.way_m + last.distance_m - join.distance_m
     return StopDraws(
@@ -120,11 +126,47 @@ def _rest(curves: Curves, onset: Onset, lower: tuple[Floats, Floats], mfdd_mps2:
     return _End(time, np.zeros(curves.count), distance)
 
 
-def _let_go(curves: Curves, end_s: float) -> _End:
-    """Return where the pedal is let go, as the manoeuvre has it."""
-    time = np.full(curves.count, min(end_s, float(curves.time_s[-1])))
-    state = curves.at(time)
-    return _End(time, state.speed_mps, state.distance_m)
+def _let_go(curves: Curves, end_s: float, spacing_s: float, rng: np.random.Generator) -> _End:
+    """Return where the pedal is let go: where the braking before and the rolling after it meet.
+
+    Nobody sees the corner itself: the motion's estimate rounds it off, which shows the speed there
+    too high. So a straight line is laid through the braking, and met by the rolling that leads to
+    the speed seen shortly after, along which it hardly changes.
+
+    end_s : as the manoeuvre has it
+    spacing_s : between fixes
+    """
+    last_s = float(curves.time_s[-1])
+    end_s = min(end_s, last_s)
+    away = max(_CORNER_S, 0.5 * spacing_s)
+    away = max(min(away, last_s - _SIDE_S - end_s), 0.0)
+    into = np.linspace(0.0, _SIDE_S, _SIDE_POINTS)
+    before, slowing = _line(curves, end_s - away - into)
+    after, _ = _line(curves, end_s + away + into)
+    # Too short to be seen between fixes: out of gear, in gear off the throttle, or driven already.
+    rolling = rng.uniform(-_DRAG_MPS2, 0.0, size=after.size)
+    # Lines as seen from the corner: t0 = (after - before) / (slowing - rolling).
+    turn = slowing - rolling
+    before, after = before + slowing * away, after - rolling * away
+    sharp = np.where(turn < 0.0, turn, np.nan)
+    meet = np.nan_to_num(np.clip((after - before) / sharp, -away, away))
+    speed = np.maximum(after + rolling * meet, 0.0)
+    time = np.minimum(end_s + meet, last_s)
+    return _End(time, speed, curves.at(time).distance_m)
+
+
+def _line(curves: Curves, times_s: Floats) -> tuple[Floats, Floats]:
+    """Return speed [c] at the first of some evenly spaced times and slope [c] of a line."""
+    speed = np.array([curves.at(np.full(curves.count, t)).speed_mps for t in times_s])
+    slope, level = np.polyfit(times_s - times_s[0], speed, 1)
+    return level, slope
+
+
+def _spacing(motion: Motion, near_s: float) -> float:
+    """Return the usual time between fixes about a moment."""
+    time = motion.time_s[motion.observed.seen]
+    at = int(np.searchsorted(time, near_s))
+    return float(np.median(np.diff(time[max(at - 10, 0) : at + 10])))
 
 
 def _peak(curves: Curves, start_s: Floats, end_s: Floats, rng: np.random.Generator) -> Floats:

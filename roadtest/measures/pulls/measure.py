@@ -82,12 +82,15 @@ def measure_pulls(
     gear_of: Mapping[str, int | None],
     coasting: CoastingMeasured,
     engine: EngineSpeed | None = None,
+    smoothing_s: Floats | None = None,
 ) -> PullsMeasured:
     """Return times, wheel power and drive force of every pull used.
 
     gear_of : gear by manoeuvre, None or missing where not known
     coasting : gives the resistance where the drive's coasts show it
     engine : true engine speed, where it was logged
+    smoothing_s : [c], with which time constant the receiver smooths its speed, taken out of the
+        motion before anything is timed; None where nothing shows it
 
     Times in gear are between speeds as true speed rises through them; standing starts run from
     first motion (and, beside, from one foot further on). Power is at the wheels, as measured.
@@ -104,7 +107,7 @@ def measure_pulls(
     distances: list[StandingDistance] = []
     tried: list[Tried] = []
     for manoeuvre in used:
-        path = pull_path(evidence, manoeuvre)
+        path = pull_path(evidence, manoeuvre, smoothing_s)
         if path is None or (manoeuvre.from_rest and evidence.motion.source == "position"):
             continue
         if manoeuvre.from_rest:

@@ -14,6 +14,7 @@ from roadtest.build_sheet.targets import StandingLimit, ThroughLimit
 from roadtest.evidence import Evidence
 from roadtest.manoeuvres import Manoeuvre
 from roadtest.measures.pulls.crossing import Path, fine_path, steady_rise
+from roadtest.measures.smoothing import unsmoothed
 from roadtest.units import to_si
 
 Floats = NDArray[np.float64]
@@ -24,8 +25,12 @@ _STANDING: Final = {"mph": (30.0, 50.0, 60.0), "km/h": (50.0, 100.0)}
 _STEPS: Final = {"mph": 10.0, "km/h": 20.0}
 
 
-def pull_path(evidence: Evidence, manoeuvre: Manoeuvre) -> Path | None:
+def pull_path(
+    evidence: Evidence, manoeuvre: Manoeuvre, smoothing_s: Floats | None = None
+) -> Path | None:
     """Return the pull's path with a margin at its start, up to where speed is highest.
+
+    smoothing_s : [c], the receiver's, to be taken out
 
     None where nothing was drawn. A crossing wants to be seen on both sides, so the path runs on
     past the pull's end where speed still rises.
@@ -33,6 +38,8 @@ def pull_path(evidence: Evidence, manoeuvre: Manoeuvre) -> Path | None:
     draws = evidence.draws.get(manoeuvre.id)
     if draws is None:
         return None
+    if smoothing_s is not None:
+        draws = unsmoothed(draws, smoothing_s)
     path = fine_path(draws, manoeuvre.start_s - MARGIN_S, manoeuvre.end_s + MARGIN_S)
     if path.time_s.size < 3:
         return None

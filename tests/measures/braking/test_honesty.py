@@ -186,3 +186,23 @@ def test_fading_brakes_are_told_from_a_driver() -> None:
     assert made.result.fade_per_energy is not None
     assert made.result.fade_per_energy.high < 0.0
     assert any("falls by" in remark for remark in made.remarks)
+
+
+def test_a_snub_ends_at_the_speed_at_which_the_pedal_was_let_go() -> None:
+    def script(driver: Driver) -> None:
+        driver.start_rolling(20.0)
+        for to in (8.0, 9.0, 10.0, 11.0, 12.0, 13.0):
+            driver.snub(21.0, to, Pedal(level_mps2=6.5))
+            driver.cruise(15.0, 5.0)
+        driver.stop(20.0)
+
+    truth = simulate(script, seed=6)
+    receiver = Receiver(rate_hz=2.0, white_mps=0.02, fast_mps=0.0, slow_mps=0.0)
+    snubs = measure_braking(found_evidence(truth, receiver, 6)).result.snubs
+    misses = []
+    for snub, made in zip(snubs, truth.of_kind("snub"), strict=True):
+        assert snub.final_speed is not None
+        misses.append(snub.final_speed.value - made.figures["final_mps"])
+        assert abs(misses[-1]) <= snub.final_speed.u95
+    # Read at the end of braking as found, it would be 0.24 m/s off.
+    assert float(np.std(misses)) < 0.12

@@ -10,7 +10,7 @@ import pytest
 from roadtest.evidence import Evidence
 from roadtest.measures.braking import BrakingMeasured, measure_braking
 from roadtest.measures.braking.ramp import speed_parts
-from roadtest.measures.braking.smoothing import unsmoothed
+from roadtest.measures.smoothing import unsmoothed
 from roadtest.motion.estimate import Draws
 from tests.measures.braking.trials import found_evidence, true_stop
 from tests.simulation.driver import Driver, Pedal, simulate

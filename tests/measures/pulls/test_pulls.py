@@ -10,6 +10,7 @@ import pytest
 
 from roadtest.build_sheet import read_build_sheet
 from roadtest.evidence import Evidence
+from roadtest.measures.braking import measure_braking
 from roadtest.measures.coasting import measure_coasting
 from roadtest.measures.pulls import PullsMeasured, measure_pulls
 from roadtest.measures.pulls.repeats import Timed, repeats_of
@@ -145,6 +146,34 @@ def test_standing_starts_are_timed_from_first_motion_and_from_a_foot_on() -> Non
         # At 4 m/s² a foot takes 0.39 s, and somewhat more while the drive builds up.
         assert 0.35 < row.time.value - row.after_rollout.value < 0.6
     assert any("first motion" in remark for remark in measured().remarks)
+
+
+def test_what_the_receiver_smooths_is_taken_out_of_starts_and_pulls() -> None:
+    def both(driver: Driver) -> None:
+        driver.start_rolling(12.0)
+        driver.pull(3, 11.0, 20.0)
+        driver.standing(27.5)
+        for speed in (14.0, 15.0, 16.0):
+            driver.stop(speed)
+
+    truth = simulate(both, CAR, level_road(), seed=1)
+    smooths = dataclasses.replace(QUIET, lag_s=0.5, delay_s=0.3)
+    evidence = evidence_from(truth, smooths, 1, sheet=SHEET)
+    smoothing_s = measure_braking(evidence).smoothing_s
+    coasting = measure_coasting(evidence, {})
+    plain, mended = (
+        measure_pulls(evidence, {"pull-1": 3}, coasting, None, known)
+        for known in (None, smoothing_s)
+    )
+    misses = [
+        [error for error in pull_errors(truth, found) if error.name == "time from rest, s"]
+        for found in (plain, mended)
+    ]
+    assert len(misses[1]) == 4
+    assert all(error.held for error in misses[1])
+    assert max(abs(e.error) for e in misses[1]) < 0.5 * min(abs(e.error) for e in misses[0])
+    gear = [error for error in pull_errors(truth, mended) if error.name == "time in gear, s"]
+    assert gear and all(error.held for error in gear)
 
 
 def test_a_quarter_mile_is_given_where_it_was_driven() -> None:
