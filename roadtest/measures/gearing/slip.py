@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -15,7 +14,7 @@ from roadtest.measures.gearing import creep
 from roadtest.measures.gearing.blocks import LIGHT_MPS2
 from roadtest.measures.gearing.follow import Followed
 from roadtest.measures.gearing.sequence import runs
-from roadtest.measures.gearing.shrinking import shrunk
+from roadtest.measures.gearing.shrinking import sharing, shrunk
 from roadtest.measures.gearing.turns import Turns
 from roadtest.motion.estimate import Draws
 from roadtest.quantity import COVERAGE_FACTOR_95, Quantity
@@ -33,8 +32,8 @@ _SIZES: Final = np.geomspace(0.0003, 0.3, 14)
 """Orders of magnitude of slip, and of its differences, from none that matters up (our choice)."""
 _ANY_LEVEL: Final = 0.5  # of a stretch by itself: nothing is known of it beforehand
 _SHARES: Final = np.array([0.1, 0.3, 1.0, 3.0])
-"""By how much pulls with one clutch differ in slip, in its own order of magnitude (our choice): one
-that does not slip, slips in no pull."""
+"""By how much the pulls that slip differ in slip, in its own order of magnitude (our choice)."""
+_MOST_SLIPPING: Final = 10  # numbers of slipping pulls that are tried
 _SETTLE_S: Final = 0.8  # after a change of gear: a clutch slips then as it should, a tach lags
 _LOADED_MPS2: Final = 0.5  # of push: beyond a cruise
 _SLOWEST_MPS: Final = 3.0
@@ -50,11 +49,15 @@ class Slips:
 
 @dataclass(frozen=True)
 class _Stretch:
-    """One gear under load: draws [c] of its largest sustained slip, and of the speed there."""
+    """One gear under load: draws [c] of its largest sustained slip, and of the speed there.
+
+    `torque` is that of the engine but for a factor that all stretches share.
+    """
 
     slip: Floats
     speed_mps: Floats
     mode: int
+    torque: float
 
     @property
     def low(self) -> float:
@@ -90,7 +93,8 @@ def slips(
             told.append((manoeuvre.id, worst))
     if not told:
         return Slips()
-    slip = of_one_clutch([worst.slip for _, worst in told], rng)
+    figures = np.column_stack([worst.slip for _, worst in told])
+    slip = of_one_clutch(figures, np.array([worst.torque for _, worst in told]), rng)
     rows = [
         PullSlip(
             manoeuvre=name,
@@ -103,15 +107,21 @@ def slips(
     return Slips(tuple(rows), Quantity.from_draws(slip.max(axis=1), "1"))
 
 
-def of_one_clutch(figures: Sequence[Floats], rng: np.random.Generator) -> Floats:
-    """Return draws [c, p] of the slip in each of p pulls, given `figures` of each by itself.
+def of_one_clutch(figures: Floats, torque: Floats, rng: np.random.Generator) -> Floats:
+    """Return draws [c, p] of the slip in each of p pulls, given `figures` [c, p] of each by itself.
 
-    No clutch turns slower than what it drives, under load.
+    A clutch slips where the engine's torque [p], in any unit, is more than it holds. So the pulls
+    of the most torque slip, how many is not known, and the others do not. No clutch turns slower
+    than what it drives, under load.
     """
-    draws = np.column_stack(figures)
+    count = torque.size
     levels, shares = np.repeat(_SIZES, _SHARES.size), np.tile(_SHARES, _SIZES.size)
-    each = shrunk(draws, np.eye(draws.shape[1]), levels, levels * shares, rng)
-    return np.maximum(each, 0.0)
+    all_slip = sharing(levels, levels * shares, np.eye(count))
+    rank = np.empty(count, dtype=np.int64)
+    rank[np.argsort(-torque)] = np.arange(count)
+    numbers = np.unique(np.round(np.geomspace(1.0, count, min(count, _MOST_SLIPPING))))
+    slipping = [np.outer(rank < number, rank < number) for number in numbers]
+    return np.maximum(shrunk(figures, np.concatenate([all_slip * s for s in slipping]), rng), 0.0)
 
 
 def _stretches(
@@ -141,7 +151,8 @@ def _stretches(
         slip, speed = _slip_draws(followed, loaded, drawn, coefficient, rng)
         worst = _largest_sustained(turns, loaded, slip, rng)
         if worst is not None:
-            stretches.append(_Stretch(worst, speed.mean(axis=1), mode))
+            torque = float(np.mean(turns.push_mps2[loaded] / np.exp(turns.log_turns[loaded])))
+            stretches.append(_Stretch(worst, speed.mean(axis=1), mode, torque))
     return stretches
 
 
@@ -222,7 +233,7 @@ def _largest_sustained(
     bins = np.add.reduceat(slip, first, axis=1) / count
     middle = np.add.reduceat(time, first) / count
     alike = np.exp(-np.abs(middle[:, None] - middle) / _MEMORY_S)
-    sure = shrunk(bins, alike, np.full(_SIZES.size, _ANY_LEVEL), _SIZES, rng)
+    sure = shrunk(bins, sharing(np.full(_SIZES.size, _ANY_LEVEL), _SIZES, alike), rng)
     span = min(max(round(_SUSTAINED_S / length), 1), first.size)
     total = np.concatenate([np.zeros((slip.shape[0], 1)), np.cumsum(sure, axis=1)], axis=1)
     return np.asarray(((total[:, span:] - total[:, :-span]) / span).max(axis=1))
