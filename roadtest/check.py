@@ -20,6 +20,7 @@ from roadtest.logs.model import GpsLog, Notes
 from roadtest.manoeuvres import Manoeuvre as Found
 from roadtest.manoeuvres import find_manoeuvres
 from roadtest.measures.measuring import Measured, measure_again, measure_all
+from roadtest.measures.top_speed import KNOWN_MPS, top_speed
 from roadtest.measures.traces import Traces
 from roadtest.motion.distance import distance_driven
 from roadtest.motion.estimate import Draws, Span, estimate
@@ -46,7 +47,6 @@ MARGIN_S: Final = 2.0  # of motion drawn on either side of a manoeuvre
 LONGEST_HOLD_S: Final = 30.0
 """Of a hold that is drawn. Our choice: a dial is read within seconds, and a motorway hour costs."""
 SEED: Final = 20_260_502  # any number: the same drive gives the same results
-_KNOWN_MPS: Final = 2.0  # a speed less sure than this is a gap's, not the car's
 _TOP_SPEED_S: Final = 2.0  # of motion drawn about the fastest fix
 
 
@@ -60,7 +60,7 @@ class Survey:
     drive: Drive
     screened: Screened
     evidence: Evidence
-    top_speed: Quantity | None
+    fastest: Draws  # about the fastest fix
 
 
 @dataclass(frozen=True)
@@ -110,7 +110,7 @@ def survey(drive: Drive, progress: Progress) -> Survey:
     # Snubs are measured as far as they can be, though none of them is judged.
     drawn = [made for made in found if made.used or (made.kind == "stop" and not made.to_rest)]
     spans = [stretch_to_draw(made, read_at) for made in drawn]
-    known = np.where(motion.u_speed_mps < _KNOWN_MPS, motion.speed_mps, 0.0)
+    known = np.where(motion.u_speed_mps < KNOWN_MPS, motion.speed_mps, 0.0)
     fastest = float(motion.time_s[int(np.argmax(known))])
     spans.append(Span(fastest - _TOP_SPEED_S, fastest + _TOP_SPEED_S))
     draws = motion.draws(spans, DRAWS, rng)
@@ -127,15 +127,7 @@ def survey(drive: Drive, progress: Progress) -> Survey:
         notes=drive.notes,
         seed=SEED,
     )
-    return Survey(drive, screened, evidence, _top_speed(draws[-1]))
-
-
-def _top_speed(draws: Draws) -> Quantity | None:
-    """Return the top speed about the fastest fix; None where no speed is known there."""
-    known = draws.speed_mps.std(axis=0) < _KNOWN_MPS
-    if not known.any():
-        return None
-    return Quantity.from_draws(draws.speed_mps[:, known].max(axis=1), "m/s")
+    return Survey(drive, screened, evidence, draws[-1])
 
 
 def _dial_read_at(notes: Notes | None, start_unix_s: float) -> list[float]:
@@ -207,7 +199,7 @@ def _judged(survey: Survey, measured: Measured, by_hand: ByHand, progress: Progr
         car=CarInfo(drive.sheet.car.label, drive.sheet.car.chassis),
         files=drive.files,
         logs=describe_logs(drive, survey.screened, evidence.motion, _cross_checks(survey)),
-        drive=_drive_info(survey),
+        drive=_drive_info(survey, measured),
         tach=measured.gearing.tach,
         manoeuvres=_manoeuvres(evidence, measured),
         speedometer=measured.speedometer.result,
@@ -246,14 +238,17 @@ def _as_given(figure: Given | None, unit: str) -> Quantity | None:
     return None if figure is None else Quantity(figure.value, figure.u95 or 0.0, unit)
 
 
-def _drive_info(survey: Survey) -> DriveInfo:
+def _drive_info(survey: Survey, measured: Measured) -> DriveInfo:
     motion = survey.evidence.motion
     start_s, end_s = float(motion.time_s[0]), float(motion.time_s[-1])
+    pulls = [made.id for made in survey.evidence.manoeuvres if made.kind == "pull"]
+    drawn = survey.evidence.draws
+    fast = [survey.fastest, *(drawn[name] for name in pulls if name in drawn)]
     return DriveInfo(
         start_utc=utc_text(survey.evidence.start_unix_s),
         duration_s=end_s - start_s,
         distance=distance_driven(motion, survey.evidence.ground, start_s, end_s),
-        top_speed=survey.top_speed,
+        top_speed=top_speed(fast, measured.braking.smoothing_s),
     )
 
 

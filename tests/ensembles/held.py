@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from roadtest.quantity import Quantity
 from roadtest.results import Manoeuvre, PullRun, Results, StopResult
@@ -85,7 +86,14 @@ class Comparison:
         end_s = self.start_s + (info.duration_s or 0.0)
         ends = truth.distance_at(np.array([self.start_s, end_s]))
         self._add("drive.distance", info.distance, float(ends[1] - ends[0]))
-        self._add("drive.top_speed", info.top_speed, float(truth.speed_mps.max()))
+        self._add("drive.top_speed", info.top_speed, float(truth.speed_mps[self._logged()].max()))
+
+    def _logged(self) -> NDArray[np.bool_]:
+        """Return when [n] the receiver logged anything: nobody knows of a gap how fast it was."""
+        logged = self.truth.t_s >= self.start_s
+        for start, end in self.drive.fitted.receiver.gaps:
+            logged &= (self.truth.t_s < start) | (self.truth.t_s > end)
+        return logged
 
     def _speedometer(self) -> None:
         found, dial = self.results.speedometer, self.drive.fitted.dial
