@@ -335,7 +335,7 @@ def manoeuvre_counts(drive: RandomDrive, results: Results, start_s: float) -> di
             for one in results.manoeuvres
         )
     for one in results.manoeuvres:
-        if one.used and not _happened(truth, one, start_s):
+        if one.used and not _happened(drive, one, start_s):
             counts[one.kind][2] += 1
     return counts
 
@@ -347,9 +347,16 @@ def _in_gap(drive: RandomDrive, made: simulated.Manoeuvre) -> bool:
     )
 
 
-def _happened(truth: Truth, one: Manoeuvre, start_s: float) -> bool:
-    """Return whether anything like it happened: steady, pulling, braking to rest, rolling free."""
-    inside = (truth.t_s >= one.start_s + start_s - 0.5) & (truth.t_s <= one.end_s + start_s + 0.5)
+def _happened(drive: RandomDrive, one: Manoeuvre, start_s: float) -> bool:
+    """Return whether anything like it happened: steady, pulling, braking to rest, rolling free.
+
+    It happened earlier than a late receiver says. A hold may end where braking begins at once.
+    """
+    truth, fitted = drive.truth, drive.fitted
+    late_s = fitted.receiver.delay_s + fitted.receiver.lag_s if fitted.with_speed else 0.0
+    around_s = 0.0 if one.kind == "hold" else 0.5
+    from_s, to_s = (at + start_s - late_s for at in (one.start_s, one.end_s))
+    inside = (truth.t_s >= from_s - around_s) & (truth.t_s <= to_s + around_s)
     if not inside.any():
         return False
     speed, acceleration = truth.speed_mps[inside], truth.accel_mps2[inside]
