@@ -15,7 +15,7 @@ from roadtest.errors import InputError, NoBuildSheetError
 from roadtest.logs.source import Source, kind_of, source_of
 from roadtest.report.logo import logo_from, read_logo
 from roadtest.report.model import Logo
-from roadtest.results import FileInfo
+from roadtest.results import GPS_KINDS, FileInfo
 
 MOST_FILES: Final = 24
 """Dropped at once: a drive has a handful of files, a log in parts some more. Our choice."""
@@ -63,7 +63,7 @@ def taken_from(files: Files, sheet_text: str = "") -> Taken:
     try:
         drive = drive_from("dropped files", (*((given,) if given else ()), *files))
     except NoBuildSheetError as fault:
-        if any(isinstance(f, Source) and kind_of(f)[0] in ("gpx", "nmea") for f in files):
+        if any(isinstance(f, Source) and kind_of(f)[0] in GPS_KINDS for f in files):
             raise SheetWantedError(fault, files) from None
         raise
     return _with_logo(Taken(drive, sheet_text=sheet_text), lambda name: _dropped_logo(name, files))

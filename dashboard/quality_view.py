@@ -9,7 +9,7 @@ from dash import html
 from dashboard.aria import data
 from roadtest.console import log_losses
 from roadtest.results import Finding, LogInfo, ReadIn, Results
-from roadtest.wording import number_text, plural, quantity_text
+from roadtest.wording import number_text, plural, quantity_text, used_of
 
 _MOST_LINES: Final = 4  # of losses and gaps told at once; the rest opens
 _HEADS: Final = ("File", "Rate", "Speed noise", "Used", "Lost, gaps, remarks")
@@ -77,8 +77,7 @@ def _log(log: LogInfo, units: ReadIn) -> Any:
     noise = "" if log.speed_noise is None else quantity_text(log.speed_noise, units)
     if log.speed_source == "position":
         noise += " (speed from positions only)"
-    things = "fixes" if log.kind in ("nmea", "gpx") else "rows"
-    used = f"{log.fixes_used} of {log.fixes_read} {things}"
+    used = used_of(log)
     cells = zip(_HEADS[1:], (rate, noise, used, _losses(log)), strict=True)
     tds = [html.Td(cell, **data(head=head)) for head, cell in cells if cell]
     return html.Tr([html.Th(log.name, scope="row"), *tds])

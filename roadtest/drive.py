@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final, TypeVar
@@ -20,14 +20,18 @@ from roadtest.logs.notes import read_notes
 from roadtest.logs.source import Source, kind_of, read_source
 from roadtest.logs.tach import read_tach
 from roadtest.receivers import Receiver, find_receivers, join_tachs
-from roadtest.results import FileInfo
+from roadtest.results import GPS_KINDS, FileInfo
+from roadtest.wording import plural
 
 _SHEET_WANTED: Final = (
     'one (the least is the line units = "mph"), or one from elsewhere with --build FILE'
 )
 _GPS_WANTED: Final = "a GPS log (GPX or NMEA) of the drive in the folder"
 _MOST_NAMED: Final = 8  # files named in one complaint
-_READ_GPS: Final = {"nmea": read_nmea, "gpx": read_gpx}
+_READ_GPS: Final[Mapping[str, Callable[[bytes, str], GpsLog]]] = {
+    "nmea": read_nmea,
+    "gpx": read_gpx,
+}
 
 _Log = TypeVar("_Log", GpsLog, TachLog, ChannelsLog, Notes)
 
@@ -67,7 +71,7 @@ def read_drive(folder: Path, build: Path | None = None) -> Drive:
     given = None if build is None else read_source(build)
     name = folder.resolve().name
     if given is None and not any(_is_sheet(path.name) for path in paths):
-        raise NoBuildSheetError(name, "", "there is no build.toml in it", _SHEET_WANTED)
+        raise _no_sheet(name, paths)
     return drive_from(name, (_content(path) for path in paths), given)
 
 
@@ -112,6 +116,15 @@ def _in_order(files: Iterable[FileInfo]) -> tuple[FileInfo, ...]:
 
 def _is_sheet(name: str) -> bool:
     return name.lower().removesuffix(".gz") == "build.toml"
+
+
+def _no_sheet(folder: str, paths: Iterable[Path]) -> NoBuildSheetError:
+    """Return the complaint, naming the file that is likely meant (an editor may add .txt)."""
+    almost = [path.name for path in paths if path.name.lower().startswith("build")]
+    if almost:
+        found = f"there is no build.toml in it, only {almost[0]}"
+        return NoBuildSheetError(folder, "", found, "the build sheet to be called build.toml")
+    return NoBuildSheetError(folder, "", "there is no build.toml in it", _SHEET_WANTED)
 
 
 def _content(path: Path) -> Source | FileInfo:
@@ -161,7 +174,7 @@ def _reason(fault: RoadtestError) -> str:
     said = str(first)
     if isinstance(first, InputError):
         said = said.removeprefix(first.file).removeprefix(",").removeprefix(":").strip()
-    return said if len(faults) == 1 else f"{said} (and {len(faults) - 1} more faults)"
+    return said if len(faults) == 1 else f"{said} (and {plural(len(faults) - 1, 'more fault')})"
 
 
 @dataclass
@@ -226,14 +239,14 @@ class _Folder:
     def _read_log(self, source: Source, kind: str) -> str | None:
         """Read a log; return why it can't be used, None where it can."""
         try:
-            if kind in ("nmea", "gpx"):
+            if kind in GPS_KINDS:
                 self.gps.append(_with_remarks(_READ_GPS[kind](source.data, source.name), source))
             elif kind == "tach":
                 self.tach.append(_with_remarks(read_tach(source.data, source.name), source))
             else:
                 self.channels.append(_with_remarks(read_channels(source.data, source.name), source))
         except InputError as fault:
-            if kind in ("nmea", "gpx"):
+            if kind in GPS_KINDS:
                 self.gps_faults.append(fault)
             return _reason(fault)
         return None

@@ -12,7 +12,7 @@ import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Final, Literal
+from typing import Final, Literal, get_args
 
 from roadtest import __version__
 from roadtest.as_json import MisfitError, from_plain, parse_json, to_plain
@@ -24,6 +24,10 @@ FORMAT: Final = "roadtest results 1"
 Verdict = Literal["pass", "fail", "not proven"]
 ManoeuvreKind = Literal["hold", "pull", "stop", "coast"]
 ReadIn = Literal["mph", "km/h"]
+
+GpsKind = Literal["nmea", "gpx"]
+GPS_KINDS: Final[tuple[str, ...]] = get_args(GpsKind)
+"""The kinds of file that hold fixes; the others hold rows."""
 
 
 @dataclass(frozen=True)
@@ -38,7 +42,7 @@ class Software:
 class CarInfo:
     """The car, as the build sheet names it."""
 
-    label: str = "build sheet"
+    label: str = "unnamed car"
     chassis: str | None = None
 
 
@@ -56,7 +60,7 @@ class FileInfo:
 
     name: str
     sha256: str
-    kind: Literal["nmea", "gpx", "tach", "notes", "channels", "build", "ignored"]
+    kind: Literal[GpsKind, "tach", "notes", "channels", "build", "ignored"]
     why_ignored: str | None = None
     size: int | None = None  # bytes
 
@@ -74,7 +78,7 @@ class LogInfo:
     """How good one log was. For logs that hold no fixes, `fixes` are its rows."""
 
     name: str
-    kind: Literal["nmea", "gpx", "tach", "notes", "channels"]
+    kind: Literal[GpsKind, "tach", "notes", "channels"]
     fixes_read: int
     fixes_used: int
     rejected: Mapping[str, int] = field(default_factory=dict)  # how many, by reason

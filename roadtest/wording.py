@@ -7,7 +7,7 @@ import re
 from typing import Final
 
 from roadtest.quantity import Quantity
-from roadtest.results import ByHand, Limit, LogInfo, ReadIn, Verdict
+from roadtest.results import GPS_KINDS, ByHand, Limit, LogInfo, ReadIn, Verdict
 from roadtest.units import MILE_M, UnknownUnitError, find_unit
 
 VERDICT_WORD: Final[dict[Verdict, str]] = {
@@ -203,11 +203,17 @@ def sentence(text: str) -> str:
     return ended if _A_NAME.match(ended) else ended[0].upper() + ended[1:]
 
 
+def used_of(log: LogInfo) -> str:
+    """Return "739 of 740 fixes": how many of what a log holds are used."""
+    things = "fixes" if log.kind in GPS_KINDS else "rows"
+    return f"{log.fixes_used} of {log.fixes_read} {things}"
+
+
 def lost_of(log: LogInfo, reason: str) -> str:
     """Return "3 sentences" or "10 fixes": how many of what a log lost for `reason`."""
     if reason in log.rejected_sentences:
         return plural(log.rejected[reason], "sentence")
-    if log.kind not in ("nmea", "gpx"):
+    if log.kind not in GPS_KINDS:
         return plural(log.rejected[reason], "row")
     return "1 fix" if log.rejected[reason] == 1 else f"{log.rejected[reason]} fixes"
 

@@ -10,7 +10,7 @@ from roadtest.compare.differences import difference, mean_of, shared_error
 from roadtest.compare.figures import Key, Sample, figures_of
 from roadtest.compare.model import ComparedDrive, Comparison, Difference, Row
 from roadtest.errors import InputError
-from roadtest.results import CarInfo, Results
+from roadtest.results import GPS_KINDS, CarInfo, Results
 from roadtest.wording import plural
 
 _UNNAMED: Final = CarInfo().label
@@ -87,7 +87,7 @@ def _plain(text: str) -> str:
 
 
 def _logs(results: Results) -> set[str]:
-    return {file.sha256 for file in results.files if file.kind in ("nmea", "gpx")} - {""}
+    return {file.sha256 for file in results.files if file.kind in GPS_KINDS} - {""}
 
 
 def _common(figures: Sequence[dict[Key, Sample]]) -> list[Key]:

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roadtest.quantity import COVERAGE_FACTOR_95
+from roadtest.results import GpsKind
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -35,7 +36,7 @@ class GpsLog:
     """
 
     name: str
-    kind: Literal["nmea", "gpx"]
+    kind: GpsKind
     time_s: Floats  # seconds since 1970 UTC
     latitude_deg: Floats
     longitude_deg: Floats

@@ -12,8 +12,9 @@ from typing import Final, Literal
 
 from roadtest.errors import InputError
 from roadtest.logs.gpx_text import looks_like_gpx
+from roadtest.results import GpsKind
 
-Kind = Literal["nmea", "gpx", "tach", "notes", "channels", "build", "ignored"]
+Kind = Literal[GpsKind, "tach", "notes", "channels", "build", "ignored"]
 
 MAX_FILE_BYTES: Final = 256 * 2**20
 """Our own bound, before and after expanding: the NMEA of twelve hours at 25 Hz (RMC, GGA and VTG)

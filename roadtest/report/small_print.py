@@ -18,6 +18,7 @@ from roadtest.wording import (
     plural,
     quantity_text,
     sentence,
+    used_of,
 )
 
 _KIND: Final = {
@@ -119,8 +120,7 @@ def _log_rows(results: Results, units: ReadIn) -> list[tuple[str, str]]:
             parts.append(f"speed noise {quantity_text(log.speed_noise, units)}")
         if log.kind == "tach" and results.tach.noise is not None:
             parts.append(f"noise {quantity_text(results.tach.noise, units)}")
-        things = "fixes" if log.kind in ("nmea", "gpx") else "rows"
-        parts.append(f"{log.fixes_used} of {log.fixes_read} {things} used")
+        parts.append(f"{used_of(log)} used")
         rows.append((log.name, ", ".join(parts)))
     return rows
 
