@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import logging
+import os
+import socket
 import sys
 from pathlib import Path
 
@@ -10,11 +12,13 @@ from werkzeug.serving import make_server
 
 from dashboard.app import make_app
 from roadtest.dashboard_command import warning
+from roadtest.errors import InputError
 
 
 def serve(folder: Path | None, host: str, port: int) -> None:
-    """Serve the page until Ctrl-C, saying where; OSError where the address can't be had."""
+    """Serve the page until Ctrl-C, saying where; InputError where the address can't be had."""
     said = warning(host, folder)
+    _need_address(host, port)
     app = make_app(folder, said)
     server = make_server(host, port, app.server, threaded=True)
     logging.getLogger("werkzeug").setLevel(logging.WARNING)  # not a line for every request
@@ -24,3 +28,17 @@ def serve(folder: Path | None, host: str, port: int) -> None:
     sys.stdout.write(f"The page is at http://{shown}:{server.server_port}/ (Ctrl-C ends it)\n")
     sys.stdout.flush()
     server.serve_forever()
+
+
+def _need_address(host: str, port: int) -> None:
+    """Raise InputError where `port` of `host` is taken: the server itself would end the program."""
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    with socket.socket(family, socket.SOCK_STREAM) as probe:
+        if os.name == "posix":  # as the server does: what was just left may be taken again
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((host, port))
+        except OSError as fault:
+            said = (fault.strerror or str(fault)).lower()
+            expected = "a free port of this machine (--port 0 takes any)"
+            raise InputError(f"{host}, port {port}", "", said, expected) from None

@@ -125,8 +125,8 @@ def _check(arguments: argparse.Namespace) -> int:
     from roadtest import folder_check_command
 
     if folder_check_command.wanted(arguments):
-        encoding = _console()[1]
-        text, status = folder_check_command.check_drives(arguments, encoding)
+        _, encoding, _ = _console()
+        text, status = folder_check_command.check_drives(arguments, encoding, _terminal_width())
         _put_out(text, encoding)
         return status
     to_stdout = arguments.json == "-"
@@ -228,13 +228,17 @@ def _compare(arguments: argparse.Namespace) -> int:
     from roadtest import compare_command
     from roadtest.compare.as_text import to_json
     from roadtest.compare.table import render
+    from roadtest.terminal import fit
 
     found = compare_command.compare_drives(arguments)
     if arguments.json == "-":
         _put_out(to_json(found), "utf-8")
         return PASSED
     width, encoding, colour = _console()
-    _put_out(render(found, arguments.units or found.units, colour, width, encoding), encoding)
+    text = render(found, arguments.units or found.units, colour, width, encoding)
+    if arguments.output is not None:
+        text += f"\n{fit(str(arguments.output), encoding)} written\n"
+    _put_out(text, encoding)
     return PASSED
 
 
@@ -256,8 +260,8 @@ def _find(arguments: argparse.Namespace) -> int:
     """Run `roadtest find`."""
     from roadtest import find_command
 
-    encoding = _console()[1]
-    _put_out(find_command.find_drives(arguments, encoding), encoding)
+    _, encoding, _ = _console()
+    _put_out(find_command.find_drives(arguments, encoding, _terminal_width()), encoding)
     return PASSED
 
 
@@ -354,6 +358,12 @@ def _console() -> tuple[int, str, bool]:
     colour = on_terminal and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
     width = min(shutil.get_terminal_size().columns, _WIDEST) if on_terminal else 80
     return width, encoding, colour
+
+
+def _terminal_width() -> int | None:
+    """Return the columns of the terminal that standard output is, None where it is none."""
+    on_terminal = sys.stdout is not None and sys.stdout.isatty()
+    return shutil.get_terminal_size().columns if on_terminal else None
 
 
 def _put_out(text: str, encoding: str) -> None:

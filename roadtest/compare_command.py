@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from roadtest.errors import InputError
+from roadtest.errors import InputError, InputErrors
 from roadtest.given_names import given_name, given_path
 from roadtest.output import where
 
@@ -115,7 +115,23 @@ def _results(drive: Path) -> Results:
             expected = "the folder of a drive, or a results file"
             raise InputError(str(drive), "", "not a results file", expected) from None
     with ProgressBar(sys.stderr) as progress:
-        return check_folder(drive, None, progress)
+        try:
+            return check_folder(drive, None, progress)
+        except (InputError, InputErrors) as fault:
+            raise _of_drive(fault, drive.resolve().name) from None
+
+
+def _of_drive(fault: InputError | InputErrors, drive: str) -> InputErrors:
+    """Return the faults with the drive before the file's name: each drive has files of one name."""
+    faults = fault.faults if isinstance(fault, InputErrors) else (fault,)
+    return InputErrors(
+        tuple(
+            one
+            if one.file == drive
+            else InputError(f"{drive}/{one.file}", one.place, one.found, one.expected)
+            for one in faults
+        )
+    )
 
 
 def _names(drives: list[Path]) -> list[str]:

@@ -32,6 +32,7 @@ from roadtest.wording import (
     plural,
     probability_text,
     quantity_text,
+    used_of,
 )
 
 _PAINT: Final[dict[Verdict, str]] = {"fail": "1;31", "not proven": "1;33", "pass": "1;32"}
@@ -156,8 +157,7 @@ def log_quality(log: LogInfo, units: ReadIn) -> str:
         parts.append(f"speed noise {quantity_text(log.speed_noise, units)}")
     if log.speed_source is not None:
         parts.append(_SPEED_FROM[log.speed_source])
-    things = "fixes" if log.kind in ("nmea", "gpx") else "rows"
-    parts.append(f"{log.fixes_used} of {log.fixes_read} {things} used")
+    parts.append(f"{used_of(log)} used")
     return ", ".join(parts)
 
 
@@ -219,9 +219,9 @@ def _telling_items(finding: Finding) -> list[FindingItem]:
 
 def _item_line(item: FindingItem, limit: Limit | None, units: ReadIn, percent: bool) -> str:
     """Say one item: where, how much, its limit where that is its own, and its verdict."""
-    # An item without figure and limit is a question that has no figure: "is it this gearbox?"
-    plain = item.measured is None and item.limit is None
-    said = "" if plain else quantity_text(item.measured, units, percent=percent)
+    # Without a figure it is a question ("is it this gearbox?") or could not be judged: the reason
+    # says why. There may be a figure all the same that is too coarse to judge by.
+    said = "" if item.measured is None else quantity_text(item.measured, units, percent=percent)
     if item.limit is not None and item.limit != limit:
         said += f" (allowed: {limit_text(item.limit, units, percent=percent)})"
     chance = ""  # told only where it is in doubt

@@ -69,7 +69,10 @@ def need(arguments: argparse.Namespace) -> None:
         raise InputError("--port", "", str(arguments.port), f"a number from 0 to {_LARGEST_PORT}")
     missing = [name for name in ("dash", "plotly") if importlib.util.find_spec(name) is None]
     if missing:
-        raise RoadtestError(f"the page needs {' and '.join(missing)}: pip install 'roadtest[page]'")
+        raise RoadtestError(
+            f"the page needs {' and '.join(missing)}; in the folder that roadtest was installed "
+            "from: pip install '.[page]'"
+        )
 
 
 def serve(arguments: argparse.Namespace) -> None:

@@ -33,8 +33,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def find_drives(arguments: argparse.Namespace, encoding: str) -> str:
-    """Return the drives that were asked for as text; raises RoadtestError without an index."""
+def find_drives(arguments: argparse.Namespace, encoding: str, width: int | None) -> str:
+    """Return the drives that were asked for as text; raises RoadtestError without an index.
+
+    `width` is that of the terminal, None where it is none.
+    """
     from roadtest.shop.index import INDEX, Index
     from roadtest.shop.lines import found_text
 
@@ -47,7 +50,7 @@ def find_drives(arguments: argparse.Namespace, encoding: str) -> str:
     with Index(folder) as index:
         kept = index.outcomes()
     found = {name: one for name, one in kept.items() if _fits(one, arguments)}
-    return found_text(found, encoding)
+    return found_text(found, encoding, width)
 
 
 def _date(text: str) -> date:

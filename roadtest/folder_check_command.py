@@ -35,8 +35,13 @@ def wanted(arguments: argparse.Namespace) -> bool:
     return several
 
 
-def check_drives(arguments: argparse.Namespace, encoding: str) -> tuple[str, int]:
-    """Return the line of every drive, and the exit status of the worst."""
+def check_drives(
+    arguments: argparse.Namespace, encoding: str, width: int | None
+) -> tuple[str, int]:
+    """Return the line of every drive, and the exit status of the worst.
+
+    `width` is that of the terminal, None where it is none.
+    """
     from roadtest.progress import ProgressBar
     from roadtest.shop.checking import Executors, check_all, cores
     from roadtest.shop.lines import checked_text
@@ -51,4 +56,4 @@ def check_drives(arguments: argparse.Namespace, encoding: str) -> tuple[str, int
         found = check_all(arguments.drive, executors, progress)
     order = list(STATUS)
     worst = max((outcome.overall for outcome in found.values()), key=order.index)
-    return checked_text(found, encoding), STATUS[worst]
+    return checked_text(found, encoding, width), STATUS[worst]

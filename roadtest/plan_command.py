@@ -81,7 +81,9 @@ def card(arguments: argparse.Namespace, width: int, encoding: str, *, colour: bo
     """Return the card as text for standard output, None where it was written to a file."""
     build, target = arguments.build, arguments.output
     if build.is_dir():
-        raise InputError(str(build), "", "it is a folder", "a build sheet")
+        raise InputError(
+            str(build), "", "it is a folder", f"a build sheet, such as {build / 'build.toml'}"
+        )
     if not build.exists():
         raise InputError(str(build), "", "no such file", "a build sheet")
     _need_place(target, build)

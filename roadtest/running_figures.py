@@ -18,7 +18,7 @@ from roadtest.results import (
     Repeat,
 )
 from roadtest.units import MILE_M
-from roadtest.wording import clock_text, duration_text, in_read_unit, number_text
+from roadtest.wording import clock_text, duration_text, in_read_unit, number_text, plural
 
 _QUARTER_MILE_M: Final = MILE_M / 4.0
 _ROLL_OUT: Final = (
@@ -83,7 +83,7 @@ def put_pulls(page: Sheet, pulls: PullsResult, units: ReadIn) -> None:
     if not is_measured(pulls):
         return
     page.heading("Pulls")
-    timed = [run for run in pulls.runs if run.time]
+    timed, left = _worth_a_line([run for run in pulls.runs if run.time])
     if timed:
         rows = [
             [
@@ -97,6 +97,8 @@ def put_pulls(page: Sheet, pulls: PullsResult, units: ReadIn) -> None:
             for run in timed
         ]
         page.table(["pull", "gear", f"from, {units}", f"to, {units}", "time, s", "flat out"], rows)
+    if left:
+        page.paragraph(f"{plural(left, 'part')} of pulls not shown flat out: see --csv.")
     strong = [run for run in pulls.runs if run.peak_acceleration or run.peak_power]
     if strong:
         page.gap()
@@ -107,6 +109,20 @@ def put_pulls(page: Sheet, pulls: PullsResult, units: ReadIn) -> None:
         page.gap()
         rows = [_repeat(again, units) for again in pulls.repeats]
         page.table(["again", units, "best, s", "mean, s", "runs"], rows, texts=2)
+
+
+def _worth_a_line(runs: list[PullRun]) -> tuple[list[PullRun], int]:
+    """Return the runs to list, and how many are not: parts of a pull that was not flat out.
+
+    Of such a pull its first run is listed, which is the whole of it where there is one.
+    """
+    begun: set[str] = set()
+    listed = []
+    for run in runs:
+        if run.flat_out or run.manoeuvre not in begun:
+            listed.append(run)
+        begun.add(run.manoeuvre)
+    return listed, len(runs) - len(listed)
 
 
 def _put_strengths(page: Sheet, runs: Sequence[PullRun], units: ReadIn) -> None:

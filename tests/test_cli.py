@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from roadtest import __version__
+from roadtest import __version__, cli
 from roadtest.results import from_json
 from tests.example_results import EXAMPLE
 
@@ -337,3 +337,13 @@ def test_every_command_offered_has_its_help() -> None:
     assert {"check", "report"} <= set(offered)
     for command in offered:
         assert f"roadtest {command}" in _run(command, "--help").stdout
+
+
+def test_a_fault_in_a_compared_drive_names_the_drive(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for name in ("first", "second"):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "build.toml").write_text("units = mph\n")
+    assert cli.main(["compare", str(tmp_path / "first"), str(tmp_path / "second")]) == 2
+    assert capsys.readouterr().err.startswith("roadtest: first/build.toml, line 1, column 9: ")

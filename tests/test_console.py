@@ -21,6 +21,8 @@ from roadtest.results import (
     Limit,
     LogInfo,
     Manoeuvre,
+    PullRun,
+    PullsResult,
     ReadIn,
     Remark,
     Results,
@@ -263,3 +265,14 @@ def test_cautions_stand_once_after_what_to_do_next() -> None:
     plain = text.lower()
     assert plain.index("what to do next") < plain.index("before driving hard")
     assert "before driving hard" not in render(EXAMPLE, "mph", colour=False).lower()
+
+
+def test_parts_of_a_pull_that_was_not_flat_out_are_counted_not_listed() -> None:
+    time = Quantity(4.0, 0.2, "s")
+    runs = tuple(
+        PullRun(name, time=time, flat_out=flat_out)
+        for name, flat_out in (("pull-1", False), ("pull-1", False), ("pull-2", True)) * 2
+    )
+    text = render(Results(pulls=PullsResult(runs=runs)), "mph", False)
+    assert [text.count(f"\n  {name}") for name in ("pull-1", "pull-2")] == [1, 2]
+    assert "3 parts of pulls not shown flat out: see --csv." in text

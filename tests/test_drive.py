@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from roadtest.drive import read_drive
-from roadtest.errors import InputError, InputErrors
+from roadtest.errors import InputError, InputErrors, NoBuildSheetError
 from tests.simulation.writers import sentence
 
 SAMPLES = Path(__file__).resolve().parents[1] / "sample_logs"
@@ -102,7 +102,7 @@ def test_without_a_build_sheet_the_least_is_told(tmp_path: Path) -> None:
 @pytest.mark.parametrize("text", ["", "# nothing yet\n"])
 def test_an_empty_build_sheet_is_enough(tmp_path: Path, text: str) -> None:
     drive = read_drive(folder_with(tmp_path, build__toml=text, gps__nmea=nmea()))
-    assert drive.sheet.car.label == "build sheet"
+    assert drive.sheet.car.label == "unnamed car"
 
 
 def test_a_build_sheet_from_elsewhere_takes_the_place_of_the_folders_own(tmp_path: Path) -> None:
@@ -269,3 +269,10 @@ def test_the_messy_sample_is_one_receiver_in_three_files() -> None:
 def test_no_folder_is_told(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="a folder that can be read"):
         read_drive(tmp_path / "none")
+
+
+@pytest.mark.parametrize("name", ["build.toml.txt", "Build.txt", "build"])
+def test_a_build_sheet_under_another_name_is_named(tmp_path: Path, name: str) -> None:
+    (tmp_path / name).write_text('units = "mph"\n')
+    with pytest.raises(NoBuildSheetError, match=f"only {name}; expected .* called build.toml"):
+        read_drive(tmp_path)

@@ -299,3 +299,19 @@ def test_a_line_fits_a_plain_terminal() -> None:
     text = checked_text({"ä/b": Outcome("", "broken", first="é – nothing")}, "ascii")
     assert text.isascii()
     assert len(text.splitlines()) == 3
+
+
+def test_on_a_terminal_what_does_not_fit_goes_under_its_drive() -> None:
+    one = Outcome(
+        key="",
+        overall="fail",
+        car="A car with a long name",
+        chassis="C 1",
+        start_utc="2026-05-02T08:00:00Z",
+        first="Brakes, all",
+    )
+    found = {"before-the-axle-was-changed": one}
+    wide, narrow = checked_text(found).splitlines(), checked_text(found, width=80).splitlines()
+    assert max(map(len, wide)) > 80 >= max(map(len, narrow))
+    assert narrow[2] == "    A car with a long name (C 1): Brakes, all"
+    assert checked_text(found, width=200).splitlines() == wide

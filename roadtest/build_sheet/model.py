@@ -17,6 +17,9 @@ ReadIn = Literal["mph", "km/h"]
 Drive = Literal["cable", "electronic", "gps"]
 
 NO_LABEL: Final = "build sheet"
+"""What parts are called that the sheet gives no label: those on the build sheet."""
+
+NO_NAME: Final = "unnamed car"
 
 U95_ROLL_OUT: Final = 0.005
 """Of a roll-out whose uncertainty was not given, relative. Our choice: reading the tape is good to
@@ -27,7 +30,7 @@ U95_ROLL_OUT: Final = 0.005
 class Car:
     """The car itself."""
 
-    label: str = NO_LABEL
+    label: str = NO_NAME
     chassis: str | None = None
     first_used: date | None = None  # some rules ask more of newer cars
     odometer: Given | None = None  # m, at the start

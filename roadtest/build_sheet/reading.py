@@ -23,6 +23,10 @@ LARGEST_BYTES: Final = 1_000_000
 _TOML_PLACE: Final = re.compile(r"(.*) \(at (?:line (\d+), column (\d+)|end of document)\)", re.S)
 
 
+_LINES_WANTED: Final = (
+    'lines such as units = "mph" (words in quotes), ratio = 4.22, or ratios = [3.41, 2.08, 1] '
+    "(several figures in square brackets)"
+)
 _KEY_PART: Final = r"""(?:[A-Za-z0-9_-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+"""
 _DEEP_KEY: Final = re.compile(rf"(?<![A-Za-z0-9_-])(?:{_KEY_PART}){{20}}")
 """A dotted key of more than 20 parts. tomllib's memory grows with the square of their number."""
@@ -82,9 +86,7 @@ def _syntax_error(name: str, message: str) -> InputErrors:
     match = _TOML_PLACE.fullmatch(message)
     what, line = (match[1], match[2]) if match else (message.partition(":")[0], None)
     where = f"line {line}, column {match[3]}" if match and line else "end of file" if match else ""
-    return _one(
-        name, where, f"not TOML: {what[:1].lower()}{what[1:]}", 'lines such as key = "value"'
-    )
+    return _one(name, where, f"not TOML: {what[:1].lower()}{what[1:]}", _LINES_WANTED)
 
 
 def _one(name: str, where: str, found: str, expected: str) -> InputErrors:

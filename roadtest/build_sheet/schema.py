@@ -9,7 +9,7 @@ from pydantic import Field, PlainValidator, ValidationInfo, field_validator, mod
 
 from roadtest.build_sheet import fields, model
 from roadtest.build_sheet.fields import OneOrMore, SheetValueError, Text, choice, nearest
-from roadtest.build_sheet.model import NO_LABEL, Drive, ReadIn
+from roadtest.build_sheet.model import NO_LABEL, NO_NAME, Drive, ReadIn
 from roadtest.build_sheet.table import Table
 from roadtest.build_sheet.target_schema import TargetsTable
 from roadtest.units import MILE_M, quoted
@@ -43,7 +43,7 @@ _DriveKind = Annotated[Drive, PlainValidator(choice("cable", "electronic", "gps"
 class CarTable(Table):
     """[car]"""
 
-    label: Text = NO_LABEL
+    label: Text = NO_NAME
     chassis: Text | None = None
     first_used: fields.Day | None = None
     odometer: fields.Odometer | None = None

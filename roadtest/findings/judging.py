@@ -131,7 +131,7 @@ def _why(case: Case, subject: Subject, item: FindingItem) -> str:
     """Say in a sentence why an item has its verdict, with the end of its interval that decides."""
     where = item.manoeuvre or item.what or ""
     if item.measured is None or item.limit is None:
-        return f"{where or subject.noun} could not be measured" if item.probability is None else ""
+        return f"{where or subject.noun} could not be judged" if item.probability is None else ""
     lead = f"{where}: " if where else ""
     measured, limit = item.measured, item.limit
     if item.verdict == "not proven":

@@ -20,7 +20,7 @@ from roadtest.quantity import COVERAGE_FACTOR_95, Quantity
 from roadtest.results import Limit, OdometerReading, OdometerResult
 from roadtest.units import to_si
 from roadtest.verdicts import judge
-from roadtest.wording import number_text, quantity_text
+from roadtest.wording import number_text, plural
 
 Floats = NDArray[np.float64]
 
@@ -291,7 +291,7 @@ def _advised(result: OdometerResult, sheet: BuildSheet) -> OdometerResult:
     if needed > _TOO_FAR_M:
         return replace(result, advice=f"{_TOO_NEAR}; {_HOW}")
     more = needed - true.value
-    said = quantity_text(Quantity(_rounded_up(more, sheet.units), 0.0, "m"), sheet.units)
+    said = _rounded_up(more, sheet.units)
     way = f"Drive {said} more between the first and the last reading of the odometer"
     return replace(result, more=more, advice=f"{way}; {_HOW}")
 
@@ -302,11 +302,12 @@ def _first_advice(limit: Limit, sheet: BuildSheet) -> str:
     step = to_si(0.1, "mile" if units == "mph" else "km")
     share = min(abs(1.0 - end) for end in (limit.low, limit.high) if end is not None)
     way = 2.0 * _U_TRIANGLE_95 * step / share
-    said = quantity_text(Quantity(_rounded_up(way, units), 0.0, "m"), units)
+    said = _rounded_up(way, units)
     return f"Note the odometer to the tenth, with the time, at two stops {said} or more apart"
 
 
-def _rounded_up(way_m: float, units: str) -> float:
-    """Return a way rounded up to whole miles or km."""
-    unit_m = to_si(1.0, "mile" if units == "mph" else "km")
-    return max(1.0, math.ceil(way_m / unit_m)) * unit_m
+def _rounded_up(way_m: float, units: str) -> str:
+    """Return a way rounded up to whole units, "1 mile", "42 miles" or "42 km"."""
+    unit = "mile" if units == "mph" else "km"
+    count = max(1, math.ceil(way_m / to_si(1.0, unit)))
+    return plural(count, unit) if units == "mph" else f"{count} {unit}"

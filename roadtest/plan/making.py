@@ -14,9 +14,8 @@ from roadtest.plan.predict import predict
 from roadtest.plan.profile import STOPS_ALIKE, WANDER_MPS
 from roadtest.plan.programme import programme
 from roadtest.plan.road import GRADE_SD
+from roadtest.plan.wordings import rough_speed
 from roadtest.progress import Progress
-from roadtest.quantity import Quantity
-from roadtest.wording import quantity_text
 from roadtest.work_checks import EVERY_DRIVE, HandCheck, When, checks_for
 
 
@@ -61,7 +60,7 @@ def _assumed(car: PlanCar) -> Iterator[str]:
         yield f"mass {ASSUMED_MASS_KG:.0f} kg (not on the sheet)"
     if car.sheet.targets:
         yield (
-            f"speeds held to {quantity_text(Quantity(WANDER_MPS, 0.0, 'm/s'), car.sheet.units)} "
+            f"speeds held to {rough_speed(WANDER_MPS, car.sheet.units)} "
             f"and stops alike to {100.0 * STOPS_ALIKE:.0f} % (one standard deviation; our choice), "
             f"a road within {100.0 * GRADE_SD:.1f} % of level"
         )

@@ -8,8 +8,9 @@ from typing import Final
 from roadtest.plan.car import PlanCar, plan_car
 from roadtest.plan.model import Plan, Predicted, Step
 from roadtest.quantity import Quantity
+from roadtest.results import ReadIn
 from roadtest.units import from_si
-from roadtest.wording import PERCENT_FINDINGS, in_read_unit, number_text, quantity_text, rounded
+from roadtest.wording import PERCENT_FINDINGS, in_read_unit, number_text, rounded
 from roadtest.work_checks import COMMON_PRACTICE, HandCheck
 
 NO_FIGURE: Final = "–"
@@ -87,11 +88,17 @@ def sources_of(plan: Plan) -> str:
 
 def logger_of(plan: Plan) -> str:
     """Return what logger the predictions hold for."""
-    noise = quantity_text(Quantity(plan.logger.noise_mps, 0.0, "m/s"), plan.sheet.units)
+    noise = rough_speed(plan.logger.noise_mps, plan.sheet.units)
     return (
         f"{number_text(plan.logger.rate_hz, 3)} Hz, speeds scattering by {noise} (one standard "
         "deviation); engine speed logged, where it is needed"
     )
+
+
+def rough_speed(speed_mps: float, units: ReadIn) -> str:
+    """Return an assumed speed to two digits: "0.31 mph"."""
+    speed = in_read_unit(Quantity(speed_mps, 0.0, "m/s"), units)
+    return f"{number_text(speed.value, 2)} {speed.unit}"
 
 
 def engine_rows(plan: Plan) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from roadtest.build_sheet import BuildSheet
-from roadtest.build_sheet.model import NO_LABEL
+from roadtest.build_sheet.model import NO_NAME
 from roadtest.charts.frames import LETTERS_PT
 from roadtest.charts.lettering import fitted
 from roadtest.charts.model import Chart
@@ -59,7 +59,7 @@ def compose(
     text = to_json(results)
     digest = results_hash(text)
     label = results.car.label
-    named = label != NO_LABEL
+    named = label != NO_NAME
     return Document(
         title=f"Road test: {label}" if named else "Road test",
         head=f"{_head(results) if named else 'Road test'}, driven {day_text(results)}",

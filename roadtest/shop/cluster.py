@@ -20,8 +20,10 @@ def cluster_at(address: str) -> Executors:
     try:
         from distributed import Client
     except ImportError:
-        text = 'a scheduler needs the optional part "cluster": pip install "roadtest[cluster]"'
-        raise RoadtestError(text) from None
+        raise RoadtestError(
+            "a scheduler needs dask and distributed; in the folder that roadtest was installed "
+            "from: pip install '.[cluster]'"
+        ) from None
 
     connect: Any = Client  # it has no types
 

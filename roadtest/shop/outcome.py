@@ -11,6 +11,7 @@ from typing import Final, Literal
 from roadtest import __version__
 from roadtest.errors import RoadtestError
 from roadtest.results import Results, Verdict, to_json
+from roadtest.wording import plural
 
 Overall = Literal["pass", "fail", "not proven", "broken"]
 
@@ -66,7 +67,7 @@ def check_one(drive: str) -> Outcome:
         return outcome_of(results, key if content_key(folder) == key else "")
     except RoadtestError as fault:
         first, *more = str(fault).splitlines()
-        said = f"{first} (and {len(more)} more faults)" if more else first
+        said = f"{first} (and {plural(len(more), 'more fault')})" if more else first
         return Outcome(key, "broken", first=said)
     except OSError as fault:  # not kept: the next time the disk may answer
         return Outcome(

@@ -16,7 +16,7 @@ from tests.build_sheet.sheets import FULL, sheet
 def test_an_empty_sheet_is_a_bare_car() -> None:
     assert sheet("") == BuildSheet(name="build.toml")
     bare = sheet("[car]\n")
-    assert (bare.units, bare.car.label, bare.utc_offset_s) == ("mph", "build sheet", 0.0)
+    assert (bare.units, bare.car.label, bare.utc_offset_s) == ("mph", "unnamed car", 0.0)
     assert (bare.circumference, bare.axle_ratio, bare.pulses_per_rev) == (None, None, None)
     assert (bare.ratios, len(bare.targets), bare.remarks) == ((), 0, ())
 

@@ -6,6 +6,7 @@ import base64
 import gzip
 import json
 import re
+import socket
 import subprocess
 import sys
 import threading
@@ -21,6 +22,7 @@ from dashboard.app import make_app
 from dashboard.drive_view import drive_body
 from dashboard.evidence_view import Asked, Screen, evidence_view, subjects
 from dashboard.intake import Taken, drive_from_upload, plain_name
+from dashboard.serving import serve
 from dashboard.work import MOST_DRIVES, MOST_SESSIONS, Sessions, Work
 from roadtest.dashboard_command import is_loopback, warning
 from roadtest.errors import InputError, InputErrors
@@ -263,3 +265,12 @@ def test_roadtest_does_not_import_the_page() -> None:
         [sys.executable, "-c", code], capture_output=True, text=True, timeout=120, check=False
     )
     assert done.stderr.strip() == "set()"
+
+
+def test_a_port_that_is_taken_is_one_clear_line() -> None:
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        port = other.getsockname()[1]
+        with pytest.raises(InputError, match=f"port {port}: address already in use; expected"):
+            serve(None, "127.0.0.1", port)

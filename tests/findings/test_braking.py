@@ -51,7 +51,7 @@ def test_a_figure_on_the_limit_is_not_worth_more_stops() -> None:
 def test_a_stop_not_measured_leaves_it_open() -> None:
     finding = only(case('mfdd = "5.8 m/s^2"', stops(q(6.5, 0.2, A), None)))
     assert finding.verdict == "not proven"
-    assert "stop-2 could not be measured" in finding.reason
+    assert "stop-2 could not be judged" in finding.reason
 
 
 def test_stops_that_are_not_used_are_not_judged() -> None:

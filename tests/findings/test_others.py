@@ -63,7 +63,7 @@ def test_a_gear_not_driven_leaves_the_gearbox_open() -> None:
     results = gearing(steps=steps, gearbox_shown=Shown("five-speed", 0.999))
     finding = only(case('gearbox = "1 %"', results, SHEET))
     assert finding.verdict == "not proven"
-    assert "step from 2 to 3 could not be measured" in finding.reason.lower()
+    assert "step from 2 to 3 could not be judged" in finding.reason.lower()
 
 
 @pytest.mark.parametrize("target", ['gearbox = "1 %"', 'axle = "1 %"'])

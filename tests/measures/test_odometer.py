@@ -129,7 +129,7 @@ def test_without_readings_it_says_what_to_note(drive: tuple[Truth, Evidence]) ->
     found = measured(drive)
     assert found.scale is None
     # 0.1 mile · 0.776 against half of 4 %: 3.9 miles.
-    assert "4 mile or more apart" in found.advice
+    assert "4 miles or more apart" in found.advice
 
 
 def test_the_sheets_odometer_is_the_reading_at_the_start(drive: tuple[Truth, Evidence]) -> None:

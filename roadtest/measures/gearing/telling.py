@@ -7,6 +7,7 @@ from typing import Final
 
 from roadtest.build_sheet import BuildSheet
 from roadtest.measures.gearing.stories import Story, is_right
+from roadtest.wording import probability_text
 
 _WORTH_TELLING: Final = 0.05  # probability from which a story is not ruled out
 _MOST_TOLD: Final = 3
@@ -26,21 +27,17 @@ def told(stories: Sequence[Story], sheet: BuildSheet) -> tuple[str, ...]:
     if not stories:
         return ()
     best = stories[0]
-    sentences: list[str] = []
-    for other in stories[1:]:
-        if other.probability < _WORTH_TELLING or len(sentences) == _MOST_TOLD:
+    alike: dict[tuple[str, str], list[str]] = {}
+    for other in stories[1 : 1 + _MOST_TOLD]:
+        if other.probability < _WORTH_TELLING:
             break
-        sentences.append(_pair(best, other, sheet))
-    return tuple(sentences)
-
-
-def _pair(best: Story, other: Story, sheet: BuildSheet) -> str:
-    ours, theirs = _differing(best, other)
-    chance = f"{best.probability:.0%} to {other.probability:.0%}"
-    how = _would_tell(best, other, sheet)
-    return (
-        f"Engine and road speed alone do not tell {_and(ours)} from {_and(theirs)} "
-        f"({chance}): {how} would"
+        ours, theirs = _differing(best, other)
+        said = f"{_and(theirs)} ({probability_text(other.probability)})"
+        alike.setdefault((_and(ours), _would_tell(best, other, sheet)), []).append(said)
+    return tuple(
+        f"Engine and road speed alone do not tell {ours} ({probability_text(best.probability)}) "
+        f"from {' or '.join(theirs)}: {how} would"
+        for (ours, how), theirs in alike.items()
     )
 
 

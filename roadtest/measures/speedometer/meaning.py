@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -56,17 +57,29 @@ def explain(fit: DialFit, units: ReadIn) -> Meaning:
     stories = tuple(Shown(CAUSE[story], chances[story]) for story in ranked)
     best = ranked[0]
     if chances[best] < _HALF:
-        likely = [f"{CAUSE[s]} ({probability_text(chances[s])})" for s in ranked[:3]]
+        *first, last = [
+            f"{_beside(story, ranked[:place])} ({probability_text(chances[story])})"
+            for place, story in enumerate(ranked[:3])
+        ]
         return Meaning(
             stories,
             best,
-            f"These readings can't tell where the error comes from: {' or '.join(likely)}.",
+            f"These readings can't tell where the error comes from: {'; '.join(first)}; or {last}.",
         )
     sentence = f"{_said(best, fit, units)} (probability {probability_text(chances[best])})"
     if chances[best] < _SURE:
         other = ranked[1]
-        sentence += f"; or {CAUSE[other]} ({probability_text(chances[other])})"
+        sentence += f"; or {_beside(other, ranked[:1])} ({probability_text(chances[other])})"
     return Meaning(stories, best, f"{sentence}.")
+
+
+def _beside(story: Story, told: Sequence[Story]) -> str:
+    """Return the cause in a story, short where its parts were told just before."""
+    if story == "both" and {"in proportion", "constant"} <= set(told):
+        return "both"
+    if story == "both" and told == ["in proportion"]:
+        return f"that and {CAUSE['constant']}"
+    return CAUSE[story]
 
 
 def _chances(points: DialPoints, *, with_bend: bool) -> dict[Story, float]:

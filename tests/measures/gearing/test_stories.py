@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -122,3 +123,13 @@ def test_what_the_sheet_says_the_tach_is_set_for_is_expected() -> None:
     sheet = read_build_sheet(text.encode(), "build.toml")
     parts = {tach.label: tach.prior for tach in candidates(sheet).tachs}
     assert parts["tach set for 6 cylinders"] > 0.9
+
+
+def test_stories_that_one_measurement_tells_apart_are_one_sentence() -> None:
+    right, *_ = compare(seen(), candidates(PARSED))
+    others = [
+        replace(right, tach=replace(right.tach, label=f"tach shows {k}"), probability=p)
+        for k, p in (("2/3", 0.2), ("3/4", 0.1))
+    ]
+    (sentence,) = told([replace(right, probability=0.7), *others], PARSED)
+    assert "(70 %) from tach shows 2/3 (20 %) or tach shows 3/4 (10 %): " in sentence
