@@ -27,6 +27,10 @@ ANCHOR_INTENSITY = 0.2
 """(m/s³)²·s: acceleration wandering by 0.3 m/s² within a second, as under a steady foot. It weighs
 a fifth of one observation in each bin, so it matters only where the log says little."""
 
+MOST_INTENSITY = 1e5
+"""(m/s³)²·s: acceleration changing by 100 m/s² in a tenth of a second, which no car survives. A
+chain that runs on beyond it has lost the fixes, and the matrix with it."""
+
 
 @dataclass(frozen=True)
 class Bins:
@@ -79,7 +83,7 @@ def draw_precision(
         rate = own_rate.copy()
         rate[1:] += bins.tie * link
         rate[:-1] += bins.tie * link
-        precision = rng.gamma(shape) / rate
+        precision = np.maximum(rng.gamma(shape) / rate, 1.0 / MOST_INTENSITY)
     return precision
 
 

@@ -11,6 +11,7 @@ from roadtest.motion.intensity import (
     ANCHOR_FREEDOM,
     ANCHOR_INTENSITY,
     BIN_S,
+    MOST_INTENSITY,
     TIE,
     Bins,
     bins_for,
@@ -109,6 +110,14 @@ def test_precision_follows_the_energy_where_the_log_says_much() -> None:
     off = np.mean(kept[10:], axis=0) + np.log(true)
     assert abs(np.mean(off)) < 0.1  # a logarithm of scattered energies is low by a thirtieth
     assert np.std(off) < 0.4
+
+
+def test_no_jerk_is_livelier_than_any_car_survives() -> None:
+    # A chain that ran on to 2e7 left a matrix too ill-conditioned to be factored.
+    bins = bins_for(np.linspace(0.0, 1.6, 9), np.full(8, 3.0))
+    rng = np.random.default_rng(8)
+    precision = draw_precision(np.full(8, 1e12), np.ones(bins.count), bins, 0.2, rng)
+    assert np.all(precision >= 1.0 / MOST_INTENSITY)
 
 
 def test_input_is_not_written_to() -> None:
