@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 
 from roadtest.errors import InputError
-from roadtest.shop.below import drives_below
+from roadtest.shop.below import drives_below, without_sheet
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -56,4 +56,5 @@ def check_drives(
         found = check_all(arguments.drive, executors, progress)
     order = list(STATUS)
     worst = max((outcome.overall for outcome in found.values()), key=order.index)
-    return checked_text(found, encoding, width), STATUS[worst]
+    passed_by = [str(one.relative_to(arguments.drive)) for one in without_sheet(arguments.drive)]
+    return checked_text(found, encoding, width, passed_by), STATUS[worst]

@@ -19,7 +19,7 @@ import pytest
 from roadtest import cli
 from roadtest.errors import InputError
 from roadtest.results import from_json
-from roadtest.shop.below import drives_below
+from roadtest.shop.below import drives_below, without_sheet
 from roadtest.shop.checking import check_all, cores
 from roadtest.shop.index import INDEX, Index
 from roadtest.shop.lines import checked_text
@@ -52,6 +52,15 @@ def test_drives_are_found_at_any_depth_but_not_in_each_other(shop: Path) -> None
     names = [drive.relative_to(shop).as_posix() for drive in drives_below(shop)]
     assert names == ["one/first", "one/second", "two/deep/third", "two/fourth"]
     assert drives_below(shop / "one" / "first") == []
+
+
+def test_a_log_without_a_build_sheet_is_told(shop: Path) -> None:
+    for name in ("five/gps.NMEA.gz", "five/.old/gps.gpx", "one/first/raw/gps.gpx", "notes/a.txt"):
+        (shop / name).parent.mkdir(parents=True, exist_ok=True)
+        (shop / name).write_bytes(b"")
+    assert [one.relative_to(shop).as_posix() for one in without_sheet(shop)] == ["five"]
+    text = checked_text({}, sheetless=["five"])
+    assert "Passed by: five holds a GPS log, but no build.toml." in text
 
 
 def test_one_broken_drive_does_not_stop_the_rest(

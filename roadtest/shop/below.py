@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Final
 
 _SHEETS: Final = ("build.toml", "build.toml.gz")
+_LOGS: Final = (".gpx", ".nmea", ".nma")  # names that say so; others would have to be read
 
 
 def is_drive(folder: Path) -> bool:
@@ -30,4 +31,18 @@ def drives_below(folder: Path) -> list[Path]:
         inside = [name for name in folders if is_drive(Path(root, name))]
         found.extend(Path(root, name) for name in inside if not Path(root, name).is_symlink())
         folders[:] = [name for name in folders if name not in inside]
+    return sorted(found)
+
+
+def without_sheet(folder: Path) -> list[Path]:
+    """Return the folders below `folder` that hold a GPS log by its name, but no build sheet.
+
+    Links, hidden folders and drives are passed by, as `drives_below` does.
+    """
+    found: list[Path] = []
+    for root, folders, files in os.walk(folder):
+        here = Path(root)
+        folders[:] = [n for n in folders if not n.startswith(".") and not is_drive(here / n)]
+        if here != folder and any(n.lower().removesuffix(".gz").endswith(_LOGS) for n in files):
+            found.append(here)
     return sorted(found)

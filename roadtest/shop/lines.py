@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from itertools import groupby
 from typing import Final
 
@@ -18,9 +18,12 @@ _DATE: Final = 10  # characters of a start that are its date
 
 
 def checked_text(
-    found: Mapping[str, Outcome], encoding: str = "utf-8", width: int | None = None
+    found: Mapping[str, Outcome],
+    encoding: str = "utf-8",
+    width: int | None = None,
+    sheetless: Sequence[str] = (),
 ) -> str:
-    """Return a line for each drive and one for all of them.
+    """Return a line for each drive, one for all of them, and one for each folder passed by.
 
     Lines are as long as they need be, for other programs to read; with a `width`, what doesn't fit
     goes under its drive.
@@ -36,6 +39,8 @@ def checked_text(
     if counts["broken"]:
         said.append(f"{counts['broken']} can't be used")
     page.paragraph(f"{plural(len(found), 'drive')}: {', '.join(said)}.")
+    for name in sheetless:
+        page.paragraph(f"Passed by: {name} holds a GPS log, but no build.toml.")
     return page.text()
 
 
