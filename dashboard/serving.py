@@ -11,7 +11,7 @@ from pathlib import Path
 from werkzeug.serving import make_server
 
 from dashboard.app import make_app
-from roadtest.dashboard_command import warning
+from dashboard.reach import warning
 from roadtest.errors import InputError
 
 

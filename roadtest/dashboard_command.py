@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 import importlib
 import importlib.util
-import ipaddress
 from pathlib import Path
 from typing import Final
 
@@ -33,29 +32,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="H",
         default="127.0.0.1",
         help="the address to serve on; by default this machine only",
-    )
-
-
-def is_loopback(host: str) -> bool:
-    """Return whether `host` is reached from this machine alone."""
-    if host == "localhost":
-        return True
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return False
-
-
-def warning(host: str, folder: Path | None) -> str:
-    """Return what serving on `host` lays open; "" where it is this machine alone."""
-    if is_loopback(host):
-        return ""
-    reach = (
-        "every drive in the folder can be read" if folder is not None else "the page can be used"
-    )
-    return (
-        f"warning: on {host} {reach} by anyone who reaches this machine over the network, "
-        "without a password, and what is dropped on the page travels unencrypted"
     )
 
 

@@ -22,9 +22,9 @@ from dashboard.app import make_app
 from dashboard.drive_view import drive_body
 from dashboard.evidence_view import Asked, Screen, evidence_view, subjects
 from dashboard.intake import Taken, drive_from_upload, plain_name
+from dashboard.reach import is_loopback, warning
 from dashboard.serving import serve
 from dashboard.work import MOST_DRIVES, MOST_SESSIONS, Sessions, Work
-from roadtest.dashboard_command import is_loopback, warning
 from roadtest.errors import InputError, InputErrors
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_logs"
