@@ -9,7 +9,7 @@ from typing import Any, Final
 from dash import Dash
 from flask import Flask, Response, abort
 
-from dashboard.callbacks import connect
+from dashboard.callbacks import connect, tell_of_fault
 from dashboard.comparing import Compared
 from dashboard.guard import browser_key, guard
 from dashboard.intake import MOST_REQUEST_BYTES
@@ -49,11 +49,14 @@ _HEAD: Final = """<!DOCTYPE html>
 """
 
 
-def make_app(folder: Path | None = None, laid_open: str = "") -> Dash:
+def make_app(
+    folder: Path | None = None, laid_open: str = "", sessions: Sessions | None = None
+) -> Dash:
     """Return the page. `folder` holds the drives it offers, or is one drive's own.
 
     `laid_open` says what serving it beyond this machine lays open, and the page says it too. Where
-    it is "", requests that ask for this machine by any other name are refused.
+    it is "", requests that ask for this machine by any other name are refused. `sessions` holds the
+    drives of every browser, within the usual bounds where none are given.
     """
     app = Dash(
         "dashboard",
@@ -69,9 +72,10 @@ def make_app(folder: Path | None = None, laid_open: str = "") -> Dash:
         suppress_callback_exceptions=True,  # most of the page is there once there is a drive
         enable_mcp=False,
         add_log_handler=False,
+        on_error=tell_of_fault,
     )
     shelf = Shelf(folder)
-    sessions = Sessions()
+    sessions = sessions or Sessions()
 
     def layout() -> Any:
         return page_layout(shelf if folder is not None else None, laid_open)

@@ -2,9 +2,22 @@
 
 from __future__ import annotations
 
+import logging
 from typing import Any
 
-from dash import ALL, MATCH, ClientsideFunction, Dash, Input, Output, State, ctx, html, no_update
+from dash import (
+    ALL,
+    MATCH,
+    ClientsideFunction,
+    Dash,
+    Input,
+    Output,
+    State,
+    ctx,
+    html,
+    no_update,
+    set_props,
+)
 from dash.exceptions import PreventUpdate
 
 from dashboard.aria import aria
@@ -16,8 +29,10 @@ from dashboard.guard import browser_key
 from dashboard.ids import Ids
 from dashboard.intake import drive_from_upload
 from dashboard.picking import begin_picked, connect_folder
-from dashboard.server import Server
+from dashboard.server import GoneError, Server
 from dashboard.sheet_form import connect_sheet_form, sheet_form
+from dashboard.work import OUR_FAULT, Work
+from roadtest.errors import RoadtestError
 
 
 def connect(app: Dash, server: Server) -> None:
@@ -29,6 +44,20 @@ def connect(app: Dash, server: Server) -> None:
     connect_editing(app, server)
     connect_sheet_form(app, server)
     _views(app, server)
+
+
+def tell_of_fault(fault: Exception) -> None:
+    """Tell on the page what kept a callback from its end; what it would have changed stays."""
+    if isinstance(fault, GoneError | RoadtestError):
+        lines = str(fault).splitlines()
+    else:
+        logging.getLogger(__name__).error("a callback broke off", exc_info=fault)
+        lines = [OUR_FAULT]
+    set_props(Ids.TELL, {"children": html.Div([html.P(x) for x in lines], className="fault")})
+    if ctx.triggered_id == Ids.TICK:  # nothing comes any more of what was waited for
+        set_props(Ids.TICK, {"disabled": True})
+        set_props(Ids.DRIVE, {"data": None})
+        set_props(Ids.WAYS_IN, {"open": True})
 
 
 def _in_the_browser(app: Dash) -> None:
@@ -49,6 +78,11 @@ def _in_the_browser(app: Dash) -> None:
         Input(Ids.SCHEME, "data"),
         prevent_initial_call=True,
     )
+    in_browser(
+        ClientsideFunction("page", "remember"),
+        Input(Ids.DRIVE, "data"),
+        prevent_initial_call=True,
+    )
 
 
 def _ways_in(app: Dash, server: Server) -> None:
@@ -60,9 +94,10 @@ def _ways_in(app: Dash, server: Server) -> None:
         Output(Ids.WAYS_IN, "open", allow_duplicate=True),
         Input(Ids.DROPPED, "data"),
         Input(Ids.pick(ALL), "n_clicks"),
+        Input(Ids.held(ALL), "n_clicks"),
         prevent_initial_call=True,
     )
-    def _take_in(dropped: Any, _clicks: list[int]) -> Any:
+    def _take_in(dropped: Any, _clicks: list[int], _back: list[int]) -> Any:
         asked = ctx.triggered_id
         key = browser_key()
         if asked == Ids.DROPPED and dropped:
@@ -71,10 +106,35 @@ def _ways_in(app: Dash, server: Server) -> None:
                 key, "dropped files", lambda: drive_from_upload(contents, names)
             )
         elif isinstance(asked, dict) and ctx.triggered[0]["value"]:
-            work = begin_picked(server, str(asked["row"]))
+            held = asked["type"] == "held"
+            work = server.work(asked["work"]) if held else begin_picked(server, str(asked["row"]))
         else:
             raise PreventUpdate
         return work.id, False, [], None, False
+
+    @app.callback(
+        Output(Ids.HELD, "children"),
+        Input(Ids.READY, "data"),
+        Input(Ids.SCHEME, "data"),  # the page has come up
+        State(Ids.DRIVE, "data"),
+    )
+    def _also_open(_ready: str | None, _scheme: Any, at_hand: str | None) -> Any:
+        works = [w for w in server.sessions.of(browser_key()) if w.ended and not w.fault]
+        others = [work for work in works if work.id != at_hand]
+        if not others:
+            return []
+        buttons = [
+            html.Button(_held_said(work), id=Ids.held(work.id), n_clicks=0) for work in others
+        ]
+        return [html.Span("Also open:"), *buttons]
+
+
+def _held_said(work: Work) -> str:
+    if isinstance(work, Compared):
+        return f"Comparison of {work.name}"
+    car = work.checked.results.car.label
+    unsaved = ", changes not saved" if work.unsaved else ""
+    return f"{car}, {work.name}{unsaved}"
 
 
 def _waiting(app: Dash, server: Server) -> None:
@@ -91,11 +151,12 @@ def _waiting(app: Dash, server: Server) -> None:
         work = server.work(work_id)
         if work.fault:
             lines = [html.P(line) for line in work.fault.splitlines()]
+            if work.without_sheet:
+                return sheet_form(), True, no_update, True
             said = html.Div([html.Strong("This drive can't be used"), *lines], className="fault")
-            form = [sheet_form()] if work.without_sheet else []
-            return [said, *form], True, no_update, True
+            return said, True, no_update, True
         if work.ended:
-            return html.Span("Done.", className="unseen"), True, work.id, no_update
+            return html.Span("Done.", className="unseen"), True, work.id, False
         bar = html.Progress(value=f"{work.done:.2f}", max="1", **aria(label="progress"))
         return (
             html.Div([bar, html.Span(work.stage)], className="progress"),

@@ -11,7 +11,7 @@ from dash import html
 from dashboard.aria import aria
 from dashboard.evidence_view import evidence_places
 from dashboard.shelf import Entry, Shelf
-from dashboard.work import Work
+from dashboard.work import OUR_FAULT, Work
 from roadtest.charts.model import Chart
 from roadtest.compare import Comparison, compare
 from roadtest.compare.as_text import to_json
@@ -81,7 +81,7 @@ class Compared(Work):
         except RoadtestError as fault:
             self.fault = str(fault)
         except BaseException:
-            self.fault = "This is a fault in roadtest itself; the server's log tells more."
+            self.fault = OUR_FAULT
             raise
 
     def report(self, kind: str) -> bytes:

@@ -41,7 +41,7 @@ def history_view(work: Work) -> list[Any]:
     said = "Nothing was changed here."
     if work.unsaved:
         where = "Save them" if work.can_save else "Download notes.csv"
-        said = f"{plural(count, 'change')} not saved. {where} to keep them."
+        said = f"{plural(count, 'change')} not saved. {where} to keep what was entered."
         if not count:
             said = "What was saved before was taken back. Save to take it out of the file too."
     elif work.can_save and work.saved_as:
@@ -122,8 +122,9 @@ def _named(made: Manoeuvre) -> str:
 
 def _move(work: Work) -> list[Any]:
     targets = work.checked.survey.drive.sheet.targets
+    titles = {finding.id: finding.title for finding in work.checked.results.findings}
     choices = [
-        {"label": f"{name} = {dict(targets.written).get(name, '')}", "value": name}
+        {"label": f"{titles.get(name, name)}: {dict(targets.written).get(name, '')}", "value": name}
         for name in dict.fromkeys(target.id for target in targets)
     ]
     return [

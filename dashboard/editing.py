@@ -54,7 +54,7 @@ def _readings(app: Dash, server: Server) -> None:
         said = {r.manoeuvre: error_said(r, results.units) for r in results.speedometer.readings}
         errors = [said.get(hold, "") for hold in holds]
         history = history_view(work)
-        return quality, findings_view(work), "", work.version, history, errors
+        return quality, findings_view(work), "", dict(work.drawn), history, errors
 
 
 def _typed(texts: Mapping[str, str]) -> Change:
@@ -105,7 +105,7 @@ def _the_rest(app: Dash, server: Server) -> None:
         if not changed:
             return no_update, no_update, "", no_update, history_view(work), no_update
         quality, history = quality_view(work.checked.results), history_view(work)
-        return quality, findings_view(work), "", work.version, history, edits_view(work)
+        return quality, findings_view(work), "", dict(work.drawn), history, edits_view(work)
 
     @app.callback(
         Output(Ids.MOVE_TO, "value"),

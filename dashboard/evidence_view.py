@@ -12,6 +12,7 @@ from dash import dcc, html
 from dashboard.aria import aria, data
 from dashboard.ids import Ids
 from dashboard.key import key_of
+from dashboard.numbers_view import numbers_of
 from dashboard.plotly_drawer import Figure, draw_plotly, height_px
 from dashboard.work import Work
 from roadtest.charts.focus import focused, window
@@ -142,6 +143,7 @@ def _chart(work: Work, chart: Chart, between: Stretch | None, screen: Screen) ->
             # Fetched once the view stands (assets/charts.js): only paper shows it.
             html.Img(alt=chart.says, className="paper", **data(src=paper)),
             *[html.P(note, className="small") for note in chart.notes],
+            numbers_of(chart),
         ],
         id=f"chart-{chart.id}",
         tabIndex=-1,

@@ -61,3 +61,8 @@ def guard(server: Flask, script_hashes: Sequence[str], *, loopback_only: bool) -
 def browser_key() -> str:
     """Return the key of the browser that asks."""
     return str(g.key)
+
+
+def is_new_browser() -> bool:
+    """Return whether the browser that asks came without a key."""
+    return bool(g.new)

@@ -14,6 +14,7 @@ class Ids:
     DROPPED: Final = "dropped"
     SEARCH: Final = "search"
     WAYS_IN: Final = "ways-in"
+    HELD: Final = "also-open"  # the browser's other drives
     DRIVES: Final = "drives"
     KIND: Final = "kind"  # which verdict to show drives of
     TICKED: Final = "ticked"  # drives to compare
@@ -51,6 +52,11 @@ class Ids:
     def pick(row: object) -> Id:
         """The button of a drive of the folder, by its row."""
         return {"type": "pick", "row": row}
+
+    @staticmethod
+    def held(work: object) -> Id:
+        """The button that leads back to a drive that is open already."""
+        return {"type": "held", "work": work}
 
     @staticmethod
     def tick(row: object) -> Id:

@@ -28,6 +28,7 @@ def page_layout(shelf: Shelf | None, laid_open: str = "") -> Any:
                 [
                     *warning,
                     html.Div(id=Ids.TELL, role="status", **aria(live="polite")),
+                    html.Div(id=Ids.HELD, className="downloads"),
                     html.Details(
                         [html.Summary("A drive: drop its files or pick one"), *_ways_in(shelf)],
                         id=Ids.WAYS_IN,
@@ -40,7 +41,7 @@ def page_layout(shelf: Shelf | None, laid_open: str = "") -> Any:
             dcc.Store(id=Ids.DRIVE),
             dcc.Store(id=Ids.READY),
             dcc.Store(id=Ids.VIEW),
-            dcc.Store(id=Ids.TYPED, data=0),
+            dcc.Store(id=Ids.TYPED),
             dcc.Store(id=Ids.SCHEME),
             dcc.Interval(id=Ids.TICK, interval=300, disabled=True),
         ]

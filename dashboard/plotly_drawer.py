@@ -136,6 +136,12 @@ class _Pen:
     along: Range
 
     @property
+    def named_at_ends(self) -> bool:
+        """Whether lines of this panel have their names at their ends, on the right."""
+        marks = self.figure.chart.panels[self.number].marks
+        return any(isinstance(mark, Slope) and mark.at_end and mark.label for mark in marks)
+
+    @property
     def axis(self) -> str:
         return "y" if self.number == 0 else f"y{self.number + 1}"
 
@@ -360,8 +366,11 @@ def _draw_level(mark: Level, pen: _Pen) -> None:
         look = {"color": ink, "dash": _DASH[mark.dash]}
         pen.trace(mark.label, mode="lines", x=[None], y=[None], line=look)
     elif mark.label:
-        at = {own: mark.value, f"{own}ref": own_ref, f"{other}ref": other_ref, other: 1.0}
-        pen.words(mark.label, ink, **at, xanchor="right", yanchor="bottom" if along_x else "top")
+        # On the side where no line's own name stands.
+        left = along_x and pen.named_at_ends
+        at = {own: mark.value, f"{own}ref": own_ref, f"{other}ref": other_ref, other: 1.0 - left}
+        side = "left" if left else "right"
+        pen.words(mark.label, ink, **at, xanchor=side, yanchor="bottom" if along_x else "top")
 
 
 def _draw_slope(mark: Slope, pen: _Pen) -> None:

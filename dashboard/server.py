@@ -3,12 +3,27 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 from dash.exceptions import PreventUpdate
 
-from dashboard.guard import browser_key
+from dashboard.guard import browser_key, is_new_browser
 from dashboard.shelf import Shelf
 from dashboard.work import Sessions, Work
+
+_GONE: Final = (
+    "The server does not hold this drive any more: it was started anew, or had to make room for "
+    "others. Drop the files again, or pick the drive from the folder. What was saved is in its "
+    "folder; what was not saved has to be entered again."
+)
+_NO_COOKIE: Final = (
+    "This browser keeps no cookies for this page. The page needs one, to tell your drives from "
+    "those of others. Allow cookies for this address and load the page again."
+)
+
+
+class GoneError(Exception):
+    """A drive that the server does not hold any more; the text says what to do."""
 
 
 @dataclass(frozen=True)
@@ -19,10 +34,15 @@ class Server:
     shelf: Shelf
 
     def work(self, work_id: str | None) -> Work:
-        """Return a drive of the browser that asks; nothing happens where it has no such."""
+        """Return a drive of the browser that asks.
+
+        Nothing happens where none is asked for. Raises GoneError where it is not held any more.
+        """
+        if not work_id:
+            raise PreventUpdate
         work = self.sessions.find(browser_key(), work_id)
         if work is None:
-            raise PreventUpdate
+            raise GoneError(_NO_COOKIE if is_new_browser() else _GONE)
         return work
 
     def ready(self, work_id: str | None) -> Work:

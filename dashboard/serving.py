@@ -6,13 +6,19 @@ import logging
 import os
 import socket
 import sys
+import threading
+import time
 from pathlib import Path
+from typing import Final
 
+from dash import Dash
 from werkzeug.serving import make_server
 
 from dashboard.app import make_app
 from dashboard.reach import warning
 from roadtest.errors import InputError
+
+_LOOK_AGAIN_S: Final = 60.0
 
 
 def serve(folder: Path | None, host: str, port: int) -> None:
@@ -20,6 +26,7 @@ def serve(folder: Path | None, host: str, port: int) -> None:
     said = warning(host, folder)
     _need_address(host, port)
     app = make_app(folder, said)
+    threading.Thread(target=_forget_unused, args=(app,), name="forget", daemon=True).start()
     server = make_server(host, port, app.server, threaded=True)
     logging.getLogger("werkzeug").setLevel(logging.WARNING)  # not a line for every request
     if said:
@@ -42,3 +49,9 @@ def _need_address(host: str, port: int) -> None:
             said = (fault.strerror or str(fault)).lower()
             expected = "a free port of this machine (--port 0 takes any)"
             raise InputError(f"{host}, port {port}", "", said, expected) from None
+
+
+def _forget_unused(app: Dash) -> None:
+    while True:
+        time.sleep(_LOOK_AGAIN_S)
+        app.server.extensions["roadtest"].forget_unused()

@@ -25,6 +25,18 @@ _FIELDS: Final = {
     "ratios": "Gearbox ratios, first gear first: 3.41, 2.08, 1.40, 1.00",
     "axle": "Axle ratio, or teeth of pinion and crown wheel: 4.22 or 9/38",
 }
+_TARGETS: Final = {
+    "speedometer": "Speedometer, by the rule",
+    "odometer": "Odometer, off by at most",
+    "gearbox": "Gearbox, steps between gears off by at most",
+    "axle": "Axle ratio, off by at most",
+    "tach": "Tachometer, off by at most",
+    "clutch_slip": "Clutch slip, at most",
+    "mfdd": "Braking, mean fully developed deceleration, at least",
+    "drift": "Drift to the side while braking, at most",
+    "spread": "Spread of like stops, at most",
+    "rolling_coefficient": "Rolling resistance, coefficient at most",
+}
 
 
 def sheet_form() -> Any:
@@ -38,20 +50,30 @@ def sheet_form() -> Any:
             dcc.Input(id=name, type="text", autoComplete="off", maxLength=MOST_LETTERS, value=""),
         ]
     targets = [
-        {"label": f"{name} ({value})", "value": name} for name, value in USUAL_TARGETS.items()
+        {"label": f"{_TARGETS[name]}: {value}", "value": name}
+        for name, value in USUAL_TARGETS.items()
     ]
     return html.Div(
         [
-            html.H2("A build sheet for it"),
+            html.H2("The car of this drive"),
             html.P(
-                "Fill in what is known; what stays empty is not judged. The sheet can be "
-                "downloaded afterwards, to go with the drive's files."
+                "There was no build sheet (build.toml) among the files. Fill in what is known of "
+                "the car: what stays empty is not judged. The sheet can be downloaded afterwards, "
+                "to go with the drive's files. Or drop all of them again with a build.toml."
             ),
-            html.Span("What people read", className="label"),
-            dcc.RadioItems(["mph", "km/h"], "mph", id=Ids.sheet("units"), inline=True),
+            html.Fieldset(
+                [
+                    html.Legend("What people read", className="label"),
+                    dcc.RadioItems(["mph", "km/h"], "mph", id=Ids.sheet("units"), inline=True),
+                ]
+            ),
             *fields,
-            html.Span("Targets to judge, with a value to begin with", className="label"),
-            dcc.Checklist(targets, [], id=Ids.sheet("targets")),
+            html.Fieldset(
+                [
+                    html.Legend("Targets to judge, with a value to begin with", className="label"),
+                    dcc.Checklist(targets, [], id=Ids.sheet("targets")),
+                ]
+            ),
             html.Button("Check the drive with it", id=Ids.SHEET, n_clicks=0),
             html.Div(id=Ids.SHEET_SAID, role="status", className="fault"),
         ],

@@ -19,7 +19,7 @@ from roadtest.check import Checked, conclude_again
 from roadtest.clock import utc_text
 from roadtest.drive import with_notes_file
 from roadtest.errors import InputError
-from roadtest.logs.model import TYPED, Note
+from roadtest.logs.model import ENTERED, TYPED, Note
 from roadtest.logs.note_values import NotUnderstoodError, read_clock_face, read_value
 from roadtest.logs.notes_file import NewRow, with_rows
 from roadtest.logs.source import Source
@@ -122,7 +122,7 @@ def odometer(checked: Checked, text: str, when: str) -> NewRow:
         raise InputError("odometer", "time", when or "nothing", 'clock time such as "09:14:10"')
     time = _moment(checked, moments[when]) if when in moments else when
     unit = "" if text[-1:].isalpha() else ("mile" if sheet.units == "mph" else "km")
-    return NewRow(item="odometer", value=text, time=time, unit=unit)
+    return NewRow(item="odometer", value=text, time=time, unit=unit, remark=ENTERED)
 
 
 def inspection(what: str, outcome: str) -> NewRow:
@@ -197,6 +197,15 @@ def _own(checked: Checked, note: Note) -> Iterator[tuple[Key, NewRow]]:
     if note.item == "target":
         name = target_named(note.text)
         yield ("target", name), NewRow("target", note.text, remark=note.remark)
+    elif note.item == "odometer" and note.remark == ENTERED and note.clock in ("utc", "face"):
+        unit = "mile" if checked.found.drive.sheet.units == "mph" else "km"
+        count = number_text(float(from_si(note.value or 0.0, unit)), 9)
+        time = (utc_text if note.clock == "utc" else _face)(note.time_s or 0.0)
+        row = NewRow("odometer", count, time, unit, ENTERED)
+        yield ("odometer", time), row
+    elif note.item == "inspection" and note.clock is None and note.remark:
+        # As the page writes them. Those with a time are the crew's: the same may come twice.
+        yield ("inspection", note.remark), NewRow("inspection", note.text, remark=note.remark)
     elif note.item == "left out" or note.typed:
         evidence = checked.found.evidence
         made = manoeuvre_meant(note, evidence.manoeuvres, evidence.start_unix_s)
@@ -208,6 +217,13 @@ def _own(checked: Checked, note: Note) -> Iterator[tuple[Key, NewRow]]:
             yield ("reading", made.id), row
         else:
             yield ("left out", made.id), NewRow("left out", made.id, remark=note.remark)
+
+
+def _face(time_s: float) -> str:
+    """Return seconds past midnight as a clock shows them."""
+    minutes, seconds = divmod(round(time_s), 60)
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours:02}:{minutes:02}" + (f":{seconds:02}" if seconds else "")
 
 
 def _moment(checked: Checked, at_s: float) -> str:

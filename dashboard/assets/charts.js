@@ -6,6 +6,7 @@
   let between = null; // the stretch at hand, none for the whole drive
   let view = {subject: null, chart: null, manoeuvre: ""};
   let round = 0; // goes up when everything has to be drawn anew
+  let changed = {}; // of each subject: in which version of the drive its charts last changed
   let settling = 0; // relayouts of our own that are under way
   let fetching = null;
   let sought = null; // a chart to go to once it stands
@@ -271,15 +272,16 @@
 
   // --- which charts are there ------------------------------------------------------------------
 
-  const key = (manoeuvre) => round + " " + manoeuvre;
+  const key = (place, manoeuvre) =>
+    [round, changed[place.dataset.pane] || 1, manoeuvre].join(" ");
 
   function want(place, manoeuvre) { // ask the server for the charts of a subject
-    const wanted = key(manoeuvre);
+    const wanted = key(place, manoeuvre);
     if (place.dataset.wanted === wanted) {
       return;
     }
     place.dataset.wanted = wanted;
-    const asked = {manoeuvre: manoeuvre, between: between, round: round};
+    const asked = {manoeuvre: manoeuvre, between: between, round: wanted};
     window.dash_clientside.set_props({type: "want", subject: place.dataset.pane}, {data: asked});
   }
 
@@ -326,7 +328,7 @@
     if (!current || !ready(current)) {
       return;
     }
-    const next = all(".pane").find((one) => one.dataset.wanted !== key(one === current ? view.manoeuvre : ""));
+    const next = all(".pane").find((one) => one.dataset.wanted !== key(one, one === current ? view.manoeuvre : ""));
     const busy = all(".pane").some((one) => one.dataset.wanted && !ready(one));
     if (next && !busy) { want(next, ""); }
   }
@@ -341,8 +343,8 @@
     if (button) { open(button.dataset.subject, button.dataset.chart, button.dataset.manoeuvre); }
   });
 
-  window.addEventListener("roadtest-changed", () => {
-    round += 1;
+  window.addEventListener("roadtest-changed", (event) => {
+    if (event.detail) { changed = event.detail; } else { round += 1; }
     const current = view.subject && pane(view.subject);
     if (current) { want(current, view.manoeuvre); }
   });
@@ -355,8 +357,27 @@
     }
   }
 
+  function tabulate(place) { // a chart's figures, once somebody wants them
+    JSON.parse(place.dataset.tables).forEach((one) => {
+      const table = element("table", {}), wide = element("div", {class: "wide"});
+      table.appendChild(element("caption", {}, one.caption));
+      one.rows.forEach((cells, k) => {
+        const row = element("tr", {});
+        cells.forEach((text, n) => row.appendChild(k && n ? element("td", {}, text)
+          : element("th", {scope: k ? "row" : "col"}, text)));
+        table.appendChild(row);
+      });
+      wide.appendChild(table);
+      place.appendChild(wide);
+    });
+    delete place.dataset.tables;
+  }
+  document.addEventListener("toggle", (event) => {
+    if (event.target.matches(".numbers[open][data-tables]")) { tabulate(event.target); }
+  }, true);
+
   function fetchPaper() { // pictures for print, once everything else is there
-    all(".pane:not(.away) img[data-src]").forEach((image) => {
+    all(".pane img[data-src]").forEach((image) => {
       if (image.getAttribute("src") !== image.dataset.src) {
         image.setAttribute("src", image.dataset.src);
       }
@@ -368,6 +389,7 @@
     if (places.length && !places.some((one) => one.dataset.wanted)) { // a drive has just come
       between = null;
       moment = null;
+      changed = {};
       open(places[0].dataset.pane);
     }
     all(".pane").flatMap(drawn).filter((one) => !one.dataset.inStep && one.on).forEach((chart) => {
@@ -391,7 +413,7 @@
   }).observe(document.documentElement, {childList: true, subtree: true});
   window.addEventListener("beforeprint", () => { // on paper nothing can be opened
     fetchPaper();
-    all("#body details:not([open])").forEach((one) => {
+    all("#body details:not([open]):not(.numbers)").forEach((one) => {
       one.open = true;
       one.dataset.opened = "for print";
     });

@@ -1,4 +1,12 @@
 /* What only the browser can know: how large a drop is, where the page is scrolled to, its scheme. */
+function kept(how, value) { // a browser may forbid the page to keep anything
+  try {
+    return window.sessionStorage[how]("roadtest drive", value);
+  } catch (refused) {
+    return null;
+  }
+}
+
 window.dash_clientside = Object.assign({}, window.dash_clientside, {
   page: {
     take_dropped: function (contents, names) {
@@ -17,9 +25,13 @@ window.dash_clientside = Object.assign({}, window.dash_clientside, {
       }
       return [{contents: contents, names: names}, none, null];
     },
-    draw_again: function () { // the drive has changed, or the screen
-      window.dispatchEvent(new Event("roadtest-changed"));
+    draw_again: function (drawn) { // the drive has changed, or the screen
+      const drive = window.dash_clientside.callback_context.triggered_id === "typed";
+      window.dispatchEvent(new CustomEvent("roadtest-changed", {detail: drive ? drawn : null}));
       return window.dash_clientside.no_update;
+    },
+    remember: function (drive) { // so that the page loaded again shows the drive again
+      kept("setItem", drive || "");
     },
   },
 });
@@ -50,7 +62,18 @@ window.dash_clientside = Object.assign({}, window.dash_clientside, {
     }
     return true;
   }
-  const waiting = [tell, nameTheDrop];
+  function goOn() { // with the drive that was at hand
+    const drive = kept("getItem");
+    if (!document.getElementById("body")) {
+      return false;
+    }
+    if (drive) {
+      window.dash_clientside.set_props("drive-at-hand", {data: drive});
+      window.dash_clientside.set_props("tick", {disabled: false});
+    }
+    return true;
+  }
+  const waiting = [goOn, tell, nameTheDrop];
   const wait = window.setInterval(function () {
     for (let k = waiting.length - 1; k >= 0; k -= 1) {
       if (waiting[k]()) { waiting.splice(k, 1); }

@@ -95,6 +95,7 @@ NoteItem = Literal[
 ]
 
 TYPED: Final = "typed in beside"
+ENTERED: Final = "entered by hand on the page"
 """How the remark of a dial reading begins that was typed in beside a hold: it stands for whatever
 else is noted of that hold."""
 

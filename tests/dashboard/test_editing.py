@@ -166,7 +166,7 @@ def test_edits_at_the_same_time_are_all_there_and_in_one_drive_only(
         thread.join()
     seen = {i.what for i in fresh_work.checked.results.inspections}
     assert {f"thing {k}" for k in range(8)} <= seen
-    assert other.rows == {} and other.checked is checked_work.checked
+    assert not other.entered and other.checked is checked_work.checked
     assert sessions.find("you", fresh_work.id) is None
 
 

@@ -104,7 +104,7 @@ def test_left_out_moved_undone_saved_and_there_after_a_restart(
     print(f"left out to findings: {time.monotonic() - began:.2f} s")  # noqa: T201
     assert page.locator("img[onerror]").count() == 0 and page.title() == "roadtest"
 
-    choose(page, "move-which", "mfdd")
+    choose(page, "move-which", "mean fully developed deceleration")
     expect(page.locator("#move-to")).to_have_value('"5.8 m/s^2"')
     page.locator("#move-to").fill("12 kg")
     page.locator("#move-why").fill("a softer surface")

@@ -22,9 +22,11 @@ from dashboard.app import make_app
 from dashboard.drive_view import drive_body
 from dashboard.evidence_view import Asked, Screen, evidence_view, subjects
 from dashboard.intake import Taken, drive_from_upload, plain_name
+from dashboard.numbers_view import numbers_of
 from dashboard.reach import is_loopback, warning
 from dashboard.serving import serve
-from dashboard.work import MOST_DRIVES, MOST_SESSIONS, Sessions, Work
+from dashboard.work import MOST_DRIVES, MOST_SESSIONS, MOST_WAITING, Sessions, Work
+from roadtest.edits import reading
 from roadtest.errors import InputError, InputErrors
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_logs"
@@ -274,3 +276,85 @@ def test_a_port_that_is_taken_is_one_clear_line() -> None:
         port = other.getsockname()[1]
         with pytest.raises(InputError, match=f"port {port}: address already in use; expected"):
             serve(None, "127.0.0.1", port)
+
+
+def test_drives_are_forgotten_where_memory_or_patience_ends(checked_work: Work) -> None:
+    now = [0.0]
+    most = checked_work.size_bytes * 5 // 2
+    sessions = Sessions(most_bytes=most, kept_s=60.0, clock=lambda: now[0])
+    works = [Work(f"drive {number}") for number in range(3)]
+    for number, work in enumerate(works):
+        drive = checked_work.checked.found.drive
+        work.begin(Taken(drive), checked_work.checked)
+        sessions.keep(f"browser {number}", work)
+    held = [sessions.find(f"browser {n}", work.id) is work for n, work in enumerate(works)]
+    assert held == [False, True, True]
+    now[0] = 50.0
+    assert sessions.find("browser 2", works[2].id) is works[2]
+    now[0] = 100.0
+    sessions.forget_unused()
+    assert sessions.of("browser 1") == [] and sessions.of("browser 2") == [works[2]]
+
+
+def test_too_many_waiting_drives_are_turned_away_in_words() -> None:
+    sessions = Sessions()
+    go = threading.Event()
+
+    def none() -> Taken:
+        go.wait(60.0)
+        raise InputError("x", "", "nothing", "a drive")
+
+    works = [sessions.start(f"browser {n}", "a drive", none) for n in range(MOST_WAITING + 2)]
+    said = [work.fault for work in works if work.fault]
+    go.set()
+    sessions.close()
+    assert said and all("try again in a minute" in fault for fault in said)
+
+
+def test_a_drive_that_is_not_held_any_more_is_told(client: FlaskClient) -> None:
+    client.get("/")
+    spec = next(
+        one
+        for one in json.loads(client.get("/_dash-dependencies").data)
+        if one["inputs"][0]["id"] == "tick"
+    )
+    asked = {
+        "output": spec["output"],
+        "outputs": [
+            {"id": name.rpartition(".")[0], "property": name.rpartition(".")[2]}
+            for name in spec["output"].strip(".").split("...")
+        ],
+        "inputs": [{"id": "tick", "property": "n_intervals", "value": 1}],
+        "state": [{"id": "drive-at-hand", "property": "data", "value": "gone"}],
+        "changedPropIds": ["tick.n_intervals"],
+    }
+    answer = client.post("/_dash-update-component", json=asked)
+    assert answer.status_code == 200
+    assert "does not hold this drive any more" in answer.text
+    client.delete_cookie("roadtest")
+    assert "keeps no cookies" in client.post("/_dash-update-component", json=asked).text
+
+
+def test_what_a_reading_does_not_change_is_not_drawn_anew(fresh_work: Work) -> None:
+    before = dict(fresh_work.drawn)
+    fresh_work.edit(
+        lambda checked, e: e.put(("reading", "hold-5"), reading(checked, "hold-5", "41"))
+    )
+    after = fresh_work.drawn
+    assert after["speedometer"] > before["speedometer"]
+    assert after["drive"] == before["drive"] and after["braking"] == before["braking"]
+
+
+def test_every_chart_has_its_figures_as_a_table(checked_work: Work) -> None:
+    for chart in checked_work.charts:
+        (told,) = re.findall(
+            r'"data-tables": "((?:[^"\\]|\\.)*)"', json.dumps(plain(numbers_of(chart)))
+        )
+        tables = json.loads(json.loads(f'"{told}"'))
+        assert len(tables) == len(chart.panels)
+        assert all({len(row) for row in table["rows"]} == {3} for table in tables)
+        assert sum(len(table["rows"]) for table in tables) < 400
+    mfdd = next(chart for chart in checked_work.charts if chart.id == "mfdd")
+    said = json.dumps(plain(numbers_of(mfdd)))
+    stop = checked_work.checked.results.braking.stops[0]
+    assert stop.mfdd_level is not None and f"{stop.mfdd_level.value:.2f}" in said
