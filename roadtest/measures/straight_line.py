@@ -87,6 +87,10 @@ class Curvature:
         return math.erfc(abs(self.value) / (self.u * math.sqrt(2.0)))
 
 
+class UnsettledError(ValueError):
+    """Points that fix no line: none is much better than others."""
+
+
 def fit_line(x: Floats, y: Floats, u_x: float | Floats, u_y: float | Floats) -> StraightLine:
     """Return the best line through points whose own errors in x and y are independent and known.
 
@@ -101,7 +105,7 @@ def fit_line(x: Floats, y: Floats, u_x: float | Floats, u_y: float | Floats) -> 
     x, y : [n] float, n ≥ 2, not all x the same
     u_x, u_y : standard uncertainties, one for all points or [n]; no point may have both zero
 
-    Raises ValueError for input that fixes no line, or if the slope does not settle.
+    Raises ValueError for input that fixes no line, UnsettledError if the slope does not settle.
 
     Uncertainty: the given ones are believed, whatever the scatter; compare `chi_square` with
     `degrees_of_freedom`. Errors common to all points are left out: see `with_common_errors`.
@@ -225,7 +229,7 @@ def _settle(x: Floats, y: Floats, var_x: Floats, var_y: Floats, slope: float) ->
         last, slope = slope, float(np.sum(weight * shift * v)) / below
         if abs(slope - last) <= _SETTLED * max(abs(slope), scale):
             return slope
-    raise ValueError("the slope does not settle: the points fix no line")
+    raise UnsettledError("the slope does not settle: the points fix no line")
 
 
 def _weights(var_x: Floats, var_y: Floats, slope: float) -> Floats:

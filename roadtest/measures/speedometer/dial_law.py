@@ -12,7 +12,13 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from roadtest.measures.straight_line import Curvature, StraightLine, curvature, fit_line
+from roadtest.measures.straight_line import (
+    Curvature,
+    StraightLine,
+    UnsettledError,
+    curvature,
+    fit_line,
+)
 from roadtest.quantity import COVERAGE_FACTOR_95, Quantity
 
 Floats = NDArray[np.float64]
@@ -129,9 +135,12 @@ def fit_dial(points: DialPoints, graduation_mps: float) -> DialFit | None:
     """
     if not points.spread_out:
         return None
-    line = fit_line(
-        points.true_mps, points.indicated_mps, points.u_true_mps, points.u_indicated_mps
-    )
+    try:
+        line = fit_line(
+            points.true_mps, points.indicated_mps, points.u_true_mps, points.u_indicated_mps
+        )
+    except UnsettledError:  # readings that no dial shows: typed in beside the wrong holds
+        return None
     bend = None
     if points.levels >= 3:
         bend = curvature(

@@ -95,3 +95,10 @@ def test_intervals_of_scale_and_offset_hold_the_truth_95_times_in_100() -> None:
         row[1] = abs(fit.offset.value - offset) <= fit.offset.u95
         row[2] = abs(error.value - (scale - 1.0) * 22.0 - offset) <= error.u95
     assert np.all(np.abs(inside.mean(axis=0) - 0.95) < 0.02)
+
+
+def test_readings_that_no_dial_shows_fix_no_line() -> None:
+    true, u = np.array([20.0, 22.5, 25.0]), np.ones(3)
+    for ends, middle, u_true in ((14.0, 34.0, 1.5), (24.0, 27.0, 3.0)):
+        up_and_down = np.array([ends, middle, ends])  # as fast up as down: no slope is the best
+        assert fit_dial(DialPoints(true, up_and_down, u_true * u, 0.3 * u), STEP) is None
