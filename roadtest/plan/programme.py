@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
-from roadtest.build_sheet import StoppingLimit
+from roadtest.build_sheet import BeddingWanted, StoppingLimit
 from roadtest.plan import straights
 from roadtest.plan.car import PUBLIC_MOST_MPS, PlanCar
 from roadtest.plan.model import Step
@@ -28,7 +28,7 @@ from roadtest.plan.runs import (
 from roadtest.units import to_si
 
 _GENTLE: Final = {"mph": (5.0, 20.0, 30.0), "km/h": (8.0, 30.0, 50.0)}
-_WARM_M: Final = {"mph": 5.0 * 1609.344, "km/h": 8000.0}
+_WARM_WAY: Final = {"mph": "5 miles", "km/h": "8 km"}
 _GEARING: Final = ("gearbox", "axle", "tach", "cruise_rpm")
 
 
@@ -64,24 +64,32 @@ def _gentle(car: PlanCar) -> Iterator[Step]:
 
 
 def _bedding(wanted: Wanted, car: PlanCar) -> Iterator[Step]:
-    if "bedding" not in wanted.drives:
+    asked = [
+        target.value
+        for target in car.sheet.targets.named("bedding")
+        if isinstance(target.value, BeddingWanted)
+    ]
+    if "bedding" not in wanted.drives and not asked:
         return
     units = car.sheet.units
-    top = min(to_si(_GENTLE[units][2], units), car.ceiling_mps)
+    top = to_si(_GENTLE[units][2], units)
+    count, top, low, how = 1, top, 0.2 * top, "20 to 30 light snubs, "
+    if asked:
+        count, top, low, how = asked[0].count, asked[0].from_mps, asked[0].to_mps, "light snubs, "
+    top = min(top, car.ceiling_mps)
     yield Step(
         "bedding",
         "Bed in the new linings",
-        1,
+        count,
         (top,),
-        0.2 * top,
+        min(low, top),
         straight_m=straights.stop_straight_m(top),
-        note="as their maker says, else 20 to 30 light snubs, half a minute's rolling between "
+        note=f"as their maker says, else {how}half a minute's rolling between "
         "(common practice, no published source); no hard stop before",
     )
 
 
 def _warming(wanted: Wanted, car: PlanCar) -> Iterator[Step]:
-    way = _WARM_M[car.sheet.units]
     note = "tyres, oil and coolant warm"
     if wanted.any_of("odometer"):
         note += "; note the odometer, standing, at both ends"
@@ -94,7 +102,7 @@ def _warming(wanted: Wanted, car: PlanCar) -> Iterator[Step]:
         "Warm up",
         seconds=900.0,
         straight_m=None,
-        note=f"{note}; at least {way / 1000.0:.0f} km",
+        note=f"{note}; at least {_WARM_WAY[car.sheet.units]}",
     )
     yield Step(
         "look",

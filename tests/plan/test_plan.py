@@ -96,6 +96,14 @@ def test_brakes_are_proven_gently_and_bedded_in_before_anything_fast(full: Plan)
     assert list(gentle.from_mps) == sorted(gentle.from_mps)
 
 
+def test_as_many_uses_of_the_brakes_as_the_target_wants() -> None:
+    wanted = '[targets]\nbedding = {stops = 12, from = "30 mph", to = "5 mph"}\n'
+    (step,) = [one for one in programme(plan_car(sheet(wanted))) if one.kind == "bedding"]
+    assert step.count == 12
+    assert step.from_mps == pytest.approx((30.0 * MPH,))
+    assert step.to_mps == pytest.approx(5.0 * MPH)
+
+
 @pytest.mark.parametrize(
     ("speed_kmh", "metres"),
     # Worked by hand from s = 0.1·V + 0.0060·V², UN R13-H Annex 3, 2.1.1 (value from memory).
