@@ -27,6 +27,9 @@ Shorts = NDArray[np.int32]
 STILL_SPEED_SD = 0.003  # m/s: a car at rest rocks a little
 STILL_ACCELERATION_SD = 0.02  # m/s²
 _DIFFUSE_SD = 100.0  # of every kinematic state where a chain begins, from the reference
+_LONG_S = 5.0
+"""A gap over which next to nothing of the motion is known any more: what remains of it could drown
+in the rounding of the matrix, so the knot after it begins afresh as well."""
 
 
 @dataclass(frozen=True)
@@ -145,7 +148,7 @@ class MotionSystem:
         """Return what depends neither on intensity nor on noise."""
         band = Band.empty(self.knots.time_s.size, self.states)
         for i in range(self.kinematic):
-            begins = np.concatenate([[True], self.knots.cut])
+            begins = np.concatenate([[True], self.knots.cut | (self._interval > _LONG_S)])
             band.within(i, i)[begins] += 1.0 / _DIFFUSE_SD**2
         for i, error in enumerate(self.slow, start=self.kinematic):
             keep = np.exp(-self._interval / error.memory_s)

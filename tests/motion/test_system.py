@@ -215,3 +215,20 @@ def test_seeing_fixes_through_knots_costs_next_to_nothing(rate_hz: float, intens
         off = (found[0, :, state] - expected[:, state]) / u[:, state]
         assert np.sqrt(np.mean(off**2)) < 0.1
         assert np.abs(off).max() < 0.35
+
+
+@pytest.mark.parametrize("gap_s", [6.0, 70.0, 3600.0])
+def test_nothing_seen_between_a_gap_and_a_cut_can_be_solved(gap_s: float) -> None:
+    """A few steps of very little jerk, with no observation, and then the car has come to rest.
+
+    What the gap leaves of the motion is smaller than the rounding of the steps' entries.
+    """
+    after = 10.0 + gap_s + 0.2 * np.arange(60.0)
+    time = np.concatenate([np.arange(0.0, 10.0, 0.1), after])
+    system = MotionSystem(fixes(time, slice(105, 160), (104,)), SLOW)
+    knots = system.knots.time_s
+    weight = np.where(time < 10.0, 400.0, 0.0)
+    for seed in range(20):
+        quiet = 10.0 ** np.random.default_rng(seed).uniform(-3.0, -1.0, knots.size - 1)
+        intensity = np.where(np.diff(knots) > 1.0, 600.0, quiet)
+        assert np.isfinite(system.factor(intensity, weight).log_determinant)
