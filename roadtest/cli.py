@@ -39,6 +39,8 @@ class _Parser(argparse.ArgumentParser):
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line `argv` (by default the program's own) and return its exit status."""
+    # The matrices are small: a second thread has nothing to do but to wait, and waits by spinning.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         arguments = _parser().parse_args(argv)
         command: Callable[[argparse.Namespace], int] = arguments.command

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from types import MappingProxyType
 
 import numpy as np
 
@@ -35,11 +34,11 @@ class Rejects:
 
     def losses(self) -> Mapping[str, Loss]:
         """Return how many rows each reason cost and where the first of them stands."""
-        found = {}
+        found: dict[str, Loss] = {}
         for index, reason in enumerate(self._reasons):
             lines = self._lines[self._reason == index]
             found[reason] = Loss(int(lines.size), f"line {int(lines.min())}")
-        return MappingProxyType(found)
+        return found
 
     def summary(self) -> str:
         """Return the reasons in words, the costliest first."""
