@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from roadtest.build_sheet import ChannelLimit, Target
 from roadtest.findings.case import Case, joined
 from roadtest.findings.judging import Subject, judged_item, nothing_to_judge
-from roadtest.measures.channels import Limits, limits_in_unit
+from roadtest.measures.channels import Ends, Limits, limits_in_unit
 from roadtest.quantity import Quantity
 from roadtest.results import ChannelPart, ChannelResult, Finding, FindingItem, Limit
 from roadtest.verdicts import combine
@@ -55,50 +55,34 @@ def channel(case: Case, target: Target) -> Finding:
 
 
 def _ends(rows: Sequence[ChannelResult], limits: Limits, unit: str) -> Iterator[_End]:
-    parts: list[tuple[str, Sequence[ChannelResult | ChannelPart], float | None, float | None]] = [
-        ("", rows, limits.everywhere.low, limits.everywhere.high),
-        (
-            f" {_IDLE}",
-            [row.at_rest for row in rows if row.at_rest],
-            limits.idle.low,
-            limits.idle.high,
-        ),
-        (
-            f" {_SPEED}",
-            [row.at_speed for row in rows if row.at_speed],
-            limits.speed.low,
-            limits.speed.high,
-        ),
+    at_rest = [row.at_rest for row in rows if row.at_rest]
+    at_speed = [row.at_speed for row in rows if row.at_speed]
+    parts: tuple[tuple[str, Sequence[ChannelResult | ChannelPart], Ends], ...] = (
+        ("", rows, limits.everywhere),
+        (f" {_IDLE}", at_rest, limits.idle),
+        (f" {_SPEED}", at_speed, limits.speed),
+    )
+    for where, found, allowed in parts:
+        if allowed.high is not None:
+            yield _end(f"highest{where}", found, Limit(None, allowed.high, unit))
+        if allowed.low is not None:
+            yield _end(f"lowest{where}", found, Limit(allowed.low, None, unit))
+
+
+def _end(what: str, found: Sequence[ChannelResult | ChannelPart], limit: Limit) -> _End:
+    """Return how far the channel went towards a limit that is open on its other side."""
+    up = limit.high is not None
+    reached = [
+        (part.max, part.at_max_s, part.seconds_above)
+        if up
+        else (part.min, part.at_min_s, part.seconds_below)
+        for part in found
     ]
-    for where, found, low, high in parts:
-        if high is not None:
-            top = max(found, key=lambda part: part.max or 0.0, default=None)
-            limit = Limit(None, high, unit)
-            yield (
-                _End(f"highest{where}", limit)
-                if top is None
-                else _End(
-                    f"highest{where}",
-                    limit,
-                    top.max,
-                    top.at_max_s,
-                    sum(part.seconds_above or 0.0 for part in found),
-                )
-            )
-        if low is not None:
-            bottom = min(found, key=lambda part: part.min or 0.0, default=None)
-            limit = Limit(low, None, unit)
-            yield (
-                _End(f"lowest{where}", limit)
-                if bottom is None
-                else _End(
-                    f"lowest{where}",
-                    limit,
-                    bottom.min,
-                    bottom.at_min_s,
-                    sum(part.seconds_below or 0.0 for part in found),
-                )
-            )
+    if not reached:
+        return _End(what, limit)
+    farthest = max if up else min
+    value, at_s, _ = farthest(reached, key=lambda one: one[0] or 0.0)
+    return _End(what, limit, value, at_s, sum(beyond or 0.0 for _, _, beyond in reached))
 
 
 def _judged(case: Case, subject: Subject, ends: Sequence[_End]) -> Finding:

@@ -18,23 +18,18 @@ from tests.simulation.driver import Driver, simulate
 from tests.simulation.receiver import Receiver
 from tests.simulation.road import level_road
 from tests.simulation.truth import Truth
+from tests.small_sheet import small_sheet
 
 CAR = Car()
 # No error but rounding: what is left over is the measure's own.
 EXACT = Receiver(
     white_mps=0.004, fast_mps=0.0, slow_mps=0.0, altitude_slow_m=0.05, altitude_white_m=0.05
 )
-SHEET = """
-[car]
-mass = "790 kg ± 0 kg"
-[gearbox]
-ratios = [3.41, 2.08, 1.40, 1.00, 0.82]
-[axle]
-ratio = 4.22
-[conditions]
+AIR = """[conditions]
 temperature = "15 degC ± 0 degC"
 pressure = "1013.25 hPa ± 0 hPa"
 """
+SHEET = small_sheet(CAR, 'mass = "790 kg ± 0 kg"', AIR)
 
 
 def script(driver: Driver) -> None:
@@ -55,7 +50,8 @@ def drive() -> tuple[Truth, Evidence]:
 def f0_n(rotating: str) -> float:
     """Return the force at walking pace that the coasts show, for the sheet's rotating parts."""
     _, evidence = drive()
-    sheet = read_build_sheet(SHEET.replace("kg ± 0 kg", f"kg ± 0 kg{rotating}").encode(), "b.toml")
+    about = f'mass = "790 kg ± 0 kg"\n{rotating}'
+    sheet = read_build_sheet(small_sheet(CAR, about, AIR).encode(), "b.toml")
     result = measure_coasting(dataclasses.replace(evidence, sheet=sheet), {}).result
     assert result.rolling_coefficient is not None
     return result.rolling_coefficient.value * 790.0 * 9.80665
@@ -64,8 +60,8 @@ def f0_n(rotating: str) -> float:
 def test_three_per_cent_of_rotating_parts_stand_in_every_coasting_figure() -> None:
     """What a coast shows is force over effective mass: the force goes with 1 + share, exactly."""
     taken = f0_n("")
-    assert taken / f0_n('"\nrotating_mass = "0 % ± 0 %') == pytest.approx(1.03, abs=2e-3)
-    assert taken / f0_n('"\nrotating_mass = "6 % ± 0 %') == pytest.approx(1.03 / 1.06, abs=2e-3)
+    assert taken / f0_n('rotating_mass = "0 % ± 0 %"') == pytest.approx(1.03, abs=2e-3)
+    assert taken / f0_n('rotating_mass = "6 % ± 0 %"') == pytest.approx(1.03 / 1.06, abs=2e-3)
 
 
 def test_the_level_deceleration_and_the_truth_agree_on_the_effective_mass() -> None:

@@ -15,6 +15,7 @@ from tests.simulation.car import Car
 from tests.simulation.driver import Driver
 from tests.simulation.ensembles import random_car, random_coasts, random_receiver, random_road
 from tests.simulation.truth import Truth
+from tests.small_sheet import small_sheet
 
 # Mass, rotating parts and air as doubtful as the sheet says: drawn anew for each seed.
 _RELATIVE_U95 = {"mass": 0.02, "pressure": 0.005}
@@ -45,18 +46,13 @@ def sheet_for(car: Car, seed: int) -> str:
     kelvin = 288.15 + _TEMPERATURE_U95_K / 1.96 * rng.normal()
     true_pa = car.air_density_kgpm3 * 287.05 * 288.15
     pascal = true_pa * (1.0 + _RELATIVE_U95["pressure"] / 1.96 * rng.normal())
-    return f"""
-[car]
-mass = "{mass:.2f} kg ± 2 %"
-rotating_mass = "{100.0 * max(share, 0.0):.3f} % ± 1 %"
-[gearbox]
-ratios = {list(car.ratios)}
-[axle]
-ratio = {car.axle}
-[conditions]
+    about = f'''mass = "{mass:.2f} kg ± 2 %"
+rotating_mass = "{100.0 * max(share, 0.0):.3f} % ± 1 %"'''
+    air = f"""[conditions]
 temperature = "{kelvin - 273.15:.3f} degC ± {_TEMPERATURE_U95_K} degC"
 pressure = "{pascal / 100.0:.3f} hPa ± 0.5 %"
 """
+    return small_sheet(car, about, air)
 
 
 def coast_drive(seed: int, pairs: int = 2) -> Truth:

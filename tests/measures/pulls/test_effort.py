@@ -15,21 +15,15 @@ from tests.simulation.driver import Driver, simulate
 from tests.simulation.receiver import Receiver
 from tests.simulation.road import level_road
 from tests.simulation.truth import Manoeuvre
+from tests.small_sheet import small_sheet
 
 CAR = Car()
 QUIET = Receiver(white_mps=0.01, fast_mps=0.0, slow_mps=0.0, altitude_slow_m=0.3)
-SHEET = """
-[car]
-mass = "790 kg"
-[tyres]
-rolling_circumference = "1.742 m"
-[gearbox]
-ratios = [3.41, 2.08, 1.40, 1.00, 0.82]
-[axle]
-ratio = 4.22
-[engine]
-limit_rpm = 5500
-"""
+SHEET = small_sheet(
+    CAR,
+    'mass = "790 kg"',
+    '[tyres]\nrolling_circumference = "1.742 m"\n[engine]\nlimit_rpm = 5500\n',
+)
 
 
 def start(name: str, peak: float, *times: float, rpm_share: float | None = None) -> Tried:

@@ -23,27 +23,24 @@ from tests.simulation.driver import Driver, simulate
 from tests.simulation.receiver import Receiver
 from tests.simulation.road import level_road
 from tests.simulation.truth import Truth
+from tests.small_sheet import small_sheet
 
 CAR = Car()
 QUIET = Receiver(white_mps=0.01, fast_mps=0.0, slow_mps=0.0, altitude_slow_m=0.3)
 MPH = 0.44704
-SHEET = """
-[car]
-mass = "790 kg ± 0.1 %"
-rotating_mass = "3 % ± 0 %"
-[tyres]
+SHEET = small_sheet(
+    CAR,
+    'mass = "790 kg ± 0.1 %"\nrotating_mass = "3 % ± 0 %"',
+    """[tyres]
 rolling_circumference = "1.742 m"
-[gearbox]
-ratios = [3.41, 2.08, 1.40, 1.00, 0.82]
-[axle]
-ratio = 4.22
 [conditions]
 temperature = "20 degC ± 0 degC"
 pressure = "1013.25 hPa ± 0 hPa"
 [targets]
 through = {gear = 4, from = "45 mph", to = "55 mph", at_most = "9 s"}
 standing = {to = "40 mph", at_most = "12 s"}
-"""
+""",
+)
 
 
 def script(driver: Driver) -> None:
