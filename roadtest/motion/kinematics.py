@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 JERK_MEMORY_S = 0.15
 """A foot on a pedal, a clutch, a tyre's carcass: each changes acceleration over 0.1 to 0.3 s.
@@ -32,29 +33,37 @@ class SlowError:
 class Steps:
     """Transitions of one kinematic axis over n-1 intervals, for a jerk intensity of 1 (m/s³)²·s.
 
-    States are [position,] speed, acceleration, jerk: k of them.
+    States are [position,] speed, acceleration, jerk: k of them. Of the intervals many are alike:
+    there are u kinds, and `which` tells that of each.
     """
 
-    forward: Floats  # F [n-1, k, k]
-    precision: Floats  # Q⁻¹ [n-1, k, k]
+    which: Ints  # [n-1]
+    interval_s: Floats  # [u]
+    forward: Floats  # F [u, k, k]
+    precision: Floats  # Q⁻¹ [u, k, k]
 
 
 def kinematic_steps(intervals_s: Floats, with_position: bool) -> Steps:
     """Return the transitions over `intervals_s` [n-1] float, s, all positive."""
-    unique, index = np.unique(np.round(intervals_s, 7), return_inverse=True)
-    forward = _forward(unique, with_position)
-    precision = _inverse(_covariance(unique, with_position))
-    return Steps(forward[index], precision[index])
+    kinds, which = np.unique(np.round(intervals_s, 7), return_inverse=True)
+    precision = _inverse(_covariance(kinds, with_position))
+    return Steps(which.astype(np.int64), kinds, _forward(kinds, with_position), precision)
 
 
 @dataclass(frozen=True)
 class Bridge:
-    """States at a moment between two others, given those: near·before + far·after + the rest."""
+    """States at a moment between two others, given those: near·before + far·after + the rest.
 
-    near: Floats  # [n, k, k]
-    far: Floats  # [n, k, k]
-    covariance: Floats  # [n, k, k], of the rest, for a jerk intensity of 1
-    root: Floats  # [n, k, k], S with S·Sᵀ = covariance
+    Of n such moments many are alike: there are u kinds, and `which` tells that of each.
+    """
+
+    which: Ints  # [n]
+    since_s: Floats  # [u]
+    until_s: Floats  # [u]
+    near: Floats  # [u, k, k]
+    far: Floats  # [u, k, k]
+    covariance: Floats  # [u, k, k], of the rest, for a jerk intensity of 1
+    root: Floats  # [u, k, k], S with S·Sᵀ = covariance
 
 
 def bridge(since_s: Floats, until_s: Floats, with_position: bool) -> Bridge:
@@ -63,7 +72,7 @@ def bridge(since_s: Floats, until_s: Floats, with_position: bool) -> Bridge:
     covariance = (Q(s)⁻¹ + F(u)ᵀ·Q(u)⁻¹·F(u))⁻¹, far = covariance·F(u)ᵀ·Q(u)⁻¹,
     near = F(s) − far·F(s+u), so that motion without jerk is bridged exactly.
     """
-    moments, index = np.unique(
+    moments, which = np.unique(
         np.round(since_s, 7) + 1j * np.round(until_s, 7), return_inverse=True
     )
     s, u = moments.real, moments.imag
@@ -73,7 +82,20 @@ def bridge(since_s: Floats, until_s: Floats, with_position: bool) -> Bridge:
     rest = _inverse(told_before + told_after @ after)
     far = rest @ told_after
     near = _forward(s, with_position) - far @ _forward(s + u, with_position)
-    return Bridge(near[index], far[index], rest[index], _root(rest)[index])
+    return Bridge(which.astype(np.int64), s, u, near, far, rest, _root(rest))
+
+
+def of_each(kinds: Floats, which: Ints) -> Floats:
+    """Return the matrices [k, k, n] of things of `kinds` [u, k, k], given `which` [n] each is.
+
+    Element by element in memory, as `by_state` has states, so that products run along n.
+    """
+    return np.take(kinds.transpose(1, 2, 0), which, axis=2)
+
+
+def by_state(states: Floats) -> Floats:
+    """Return states [c, n, k] as [k, c, n]: state by state in memory."""
+    return np.ascontiguousarray(states.transpose(2, 0, 1))
 
 
 def _inverse(matrices: Floats) -> Floats:

@@ -100,5 +100,8 @@ def _spread(system: MotionSystem, band: Band, intensity: Floats) -> tuple[Floats
     """Return the standard uncertainties of speed and acceleration [n] on one axis."""
     own, onward = neighbour_covariances(band)
     k = system.kinematic
-    every = system.between.covariance(own[:, :k, :k], onward[:, :k, :k], intensity)
-    return np.sqrt(every[:, k - 3, k - 3]), np.sqrt(every[:, k - 2, k - 2])
+    own, onward = own[:, :k, :k], onward[:, :k, :k]
+    speed, acceleration = (
+        np.sqrt(system.between.variance(state, own, onward, intensity)) for state in (k - 3, k - 2)
+    )
+    return speed, acceleration

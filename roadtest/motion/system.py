@@ -9,6 +9,7 @@ two right-hand sides of one matrix.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,7 +18,8 @@ from scipy.sparse import csr_array
 
 from roadtest.motion.between import Between, choose_knots
 from roadtest.motion.chain import Band, Factor
-from roadtest.motion.kinematics import SlowError, kinematic_steps
+from roadtest.motion.kinematics import SlowError, Steps, by_state, kinematic_steps, of_each
+from roadtest.motion.terms import SummedTerms, Terms
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -72,100 +74,116 @@ class MotionSystem:
         self.kinematic = 4 if with_position else 3
         self.states = self.kinematic + len(slow)
         self._reference = None if reference is None else reference[:, pick]
-        self._interval = np.diff(self.knots.time_s)
-        steps = kinematic_steps(self._interval, with_position)
+        interval = np.diff(self.knots.time_s)
         self._whole = np.where(self.knots.cut, 0.0, 1.0)
-        self._forward = steps.forward
-        self._precision = steps.precision
-        onward = -steps.precision @ steps.forward
-        before = -steps.forward.transpose(0, 2, 1) @ onward
-        self._from_before, self._from_after = self._jerk_part(before, steps.precision, onward)
-        self._scaled = np.empty_like(self._from_before), np.empty_like(self._from_after)
-        self._fixed = self._fixed_part()
-        self._prepare_looks()
-
-    def _jerk_part(self, before: Floats, after: Floats, onward: Floats) -> tuple[Floats, Floats]:
-        """Return what the jerk between knots adds to the columns of its two knots, intensity 1.
-
-        That is [p-1, k, m + k] and [p-1, k, k] float, column by column as the band is stored.
-        """
-        k, m = self.kinematic, self.states
-        to_before, to_after = np.zeros((before.shape[0], k, m + k)), np.zeros(before.shape)
-        for i in range(k):
-            for j in range(k):
-                if i >= j:
-                    to_before[:, j, i - j] = before[:, i, j]
-                    to_after[:, j, i - j] = after[:, i, j]
-                to_before[:, j, m + i - j] = onward[:, i, j]
-        return to_before, to_after
-
-    def _prepare_looks(self) -> None:
-        """Work out how each fix sees the states of its two knots, and what that leaves open."""
-        n, p, m = self.between.interval.size, self.knots.time_s.size, self.states
-        inner = np.asarray(self.between.inner, dtype=np.int64)
-        seen = np.array([0, *range(self.kinematic, m)], dtype=np.int32)  # by a fix that is a knot
-        at_knot = m * np.arange(p, dtype=np.int32)[:, None]
-        rows = np.zeros((inner.size, 2 * m))  # shares of the states at the knots before and after
-        rows[:, : self.kinematic] = self.between.near[:, 0]
-        rows[:, m : m + self.kinematic] = self.between.far[:, 0]
-        self._slow_stray = np.zeros(n)
-        for state, error in enumerate(self.slow, start=self.kinematic):
-            near, far, left = self.between.slow_shares(error)
-            rows[:, state], rows[:, m + state] = near, far
-            self._slow_stray[inner] += left
-        self._stray = np.zeros(n)
-        self._stray[inner] = self.between.stray[:, 0, 0]
-        before = (m * self.between.interval[inner]).astype(np.int32)[:, None]
-        self._looks = _by_fix(
-            n,
-            m * p,
-            (self.between.pick, at_knot + seen, np.ones((p, seen.size))),
-            (inner, np.asarray(before + np.arange(2 * m), dtype=np.int32), rows),
-        )
-        a, b = (k.astype(np.int32) for k in np.tril_indices(2 * m))
-        products = np.empty((inner.size, a.size))
-        for k in range(a.size):
-            np.multiply(rows[:, a[k]], rows[:, b[k]], out=products[:, k])
-        one, other = (seen[k] for k in np.tril_indices(seen.size))
-        own_entry = np.asarray((at_knot + other) * 2 * m + one - other, dtype=np.int32)
-        self._squares = _by_fix(  # columns are entries of the band, in the order it is stored
-            n,
-            self._fixed.entries.size,
-            (self.between.pick, own_entry, np.ones(own_entry.shape)),
-            (inner, (before + b) * 2 * m + a - b, products),
-        )
-        self._shown_reference: Floats = np.zeros(n)
+        steps = kinematic_steps(interval, with_position)
+        self._forward = of_each(steps.forward, steps.which)
+        self._precision = of_each(steps.precision, steps.which)
+        rows = self._rows()
+        self._looks = self._looks_with(rows)
+        self._terms = self._all_terms(steps, rows)
+        self._shown_reference: Floats = np.zeros(fixes.time_s.size)
         if self._reference is not None:
-            states = np.zeros((*self._reference.shape, m))
+            states = np.zeros((*self._reference.shape, self.states))
             states[:, :, 0] = self._reference
             self._shown_reference = self._shown(states)
+
+    def _rows(self) -> Floats:
+        """Return what a fix of each kind between knots sees of their states, [u, 2m]."""
+        k, m, kinds = self.kinematic, self.states, self.between.bridge
+        rows = np.zeros((kinds.since_s.size, 2 * m))
+        rows[:, :k] = kinds.near[:, 0]
+        rows[:, m : m + k] = kinds.far[:, 0]
+        self._stray = kinds.covariance[:, 0, 0]
+        self._slow_stray = np.zeros(kinds.since_s.size)
+        for state, error in enumerate(self.slow, start=k):
+            rows[:, state], rows[:, m + state], left = self.between.slow_shares(error)
+            self._slow_stray += left
+        return rows
+
+    @property
+    def _seen(self) -> list[int]:
+        """The states that a fix sees which is a knot."""
+        return [0, *range(self.kinematic, self.states)]
+
+    def _looks_with(self, rows: Floats) -> csr_array:
+        """Return the matrix [n, m·p] of what each fix sees of all states."""
+        n, p, m = self.between.interval.size, self.knots.time_s.size, self.states
+        inner = self.between.inner
+        at_knot = m * np.arange(p, dtype=np.int32)[:, None] + np.array(self._seen, dtype=np.int32)
+        before = (m * self.between.interval[inner]).astype(np.int32)[:, None]
+        at_both = np.asarray(before + np.arange(2 * m, dtype=np.int32), dtype=np.int32)
+        return _by_fix(
+            n,
+            m * p,
+            (self.between.pick, at_knot, np.ones(at_knot.shape)),
+            (np.asarray(inner, dtype=np.int64), at_both, rows[self.between.bridge.which]),
+        )
+
+    def _all_terms(self, steps: Steps, rows: Floats) -> SummedTerms:
+        """Return the terms of the matrix: scales are weights [n], 1/intensities [p-1], and one."""
+        n, p, m = self.between.interval.size, self.knots.time_s.size, self.states
+        inner, one = self.between.inner, n + p - 1
+        terms = Terms(p, m)
+        own = np.zeros((1, m, m))
+        own[0][np.ix_(self._seen, self._seen)] = 1.0
+        terms.add_own(own, np.arange(p), np.zeros(p, dtype=np.int64), self.between.pick)
+        terms.add_squares(rows, self.between.interval[inner], self.between.bridge.which, inner)
+        moving = np.flatnonzero(~self.knots.cut)
+        terms.add_pairs(self._jerk_blocks(steps), moving, steps.which[moving], n + moving)
+        always = np.full(p, one)
+        terms.add_pairs(self._slow_blocks(steps), np.arange(p - 1), steps.which, always[1:])
+        for knots, precision in self._known():
+            own = np.zeros((1, m, m))
+            own[0, range(m), range(m)] = precision
+            which = np.zeros(knots.size, dtype=np.int64)
+            terms.add_own(own, knots, which, always[: knots.size])
+        return terms.summed()
+
+    def _jerk_blocks(self, steps: Steps) -> Floats:
+        """Return what the jerk over intervals of each kind adds, intensity 1: [u, 2m, 2m]."""
+        k, m = self.kinematic, self.states
+        blocks = np.zeros((steps.interval_s.size, 2 * m, 2 * m))
+        onward = -steps.precision @ steps.forward
+        blocks[:, :k, :k] = -steps.forward.transpose(0, 2, 1) @ onward
+        blocks[:, m : m + k, :k] = onward
+        blocks[:, m : m + k, m : m + k] = steps.precision
+        return blocks
+
+    def _slow_blocks(self, steps: Steps) -> Floats:
+        """Return what the slow errors' steps over intervals of each kind add, [u, 2m, 2m]."""
+        m = self.states
+        blocks = np.zeros((steps.interval_s.size, 2 * m, 2 * m))
+        for i, error in enumerate(self.slow, start=self.kinematic):
+            keep = np.exp(-steps.interval_s / error.memory_s)
+            gain = 1.0 / (error.sd**2 * -np.expm1(-2.0 * steps.interval_s / error.memory_s))
+            blocks[:, i, i], blocks[:, m + i, m + i] = keep**2 * gain, gain
+            blocks[:, m + i, i] = -keep * gain
+        return blocks
+
+    def _known(self) -> Iterator[tuple[Ints, Floats]]:
+        """Yield knots and the precisions [m] with which their states are known beforehand."""
+        k, m = self.kinematic, self.states
+        begins, first, rest = np.zeros(m), np.zeros(m), np.zeros(m)
+        begins[:k] = 1.0 / _DIFFUSE_SD**2
+        first[k:] = [1.0 / error.sd**2 for error in self.slow]
+        rest[k - 3 : k - 1] = 1.0 / STILL_SPEED_SD**2, 1.0 / STILL_ACCELERATION_SD**2
+        afresh = self.knots.cut | (np.diff(self.knots.time_s) > _LONG_S)
+        yield np.flatnonzero(np.concatenate([[True], afresh])), begins
+        yield np.array([0]), first
+        yield np.flatnonzero(self.knots.still), rest
 
     def _shown(self, states: Floats) -> Floats:
         """Return what fixes [c, n] show of states [c, p, m]."""
         return np.asarray((self._looks @ states.reshape(states.shape[0], -1).T).T)
 
-    def _fixed_part(self) -> Band:
-        """Return what depends neither on intensity nor on noise."""
-        band = Band.empty(self.knots.time_s.size, self.states)
-        for i in range(self.kinematic):
-            begins = np.concatenate([[True], self.knots.cut | (self._interval > _LONG_S)])
-            band.within(i, i)[begins] += 1.0 / _DIFFUSE_SD**2
-        for i, error in enumerate(self.slow, start=self.kinematic):
-            keep = np.exp(-self._interval / error.memory_s)
-            gain = 1.0 / (error.sd**2 * -np.expm1(-2.0 * self._interval / error.memory_s))
-            band.within(i, i)[0] += 1.0 / error.sd**2
-            band.within(i, i)[:-1] += keep**2 * gain
-            band.within(i, i)[1:] += gain
-            band.onward(i, i)[:] -= keep * gain
-        still = self.knots.still
-        speed = self.kinematic - 3
-        band.within(speed, speed)[still] += 1.0 / STILL_SPEED_SD**2
-        band.within(speed + 1, speed + 1)[still] += 1.0 / STILL_ACCELERATION_SD**2
-        return band
-
     def stray(self, intensity: Floats) -> Floats:
         """Return the variance [n] of what fixes see beside the states at their knots."""
-        return self._slow_stray + self._stray * intensity[self.between.interval]
+        inner, kind = self.between.inner, self.between.bridge.which
+        found = np.zeros(self.between.interval.size)
+        found[inner] = self._stray[kind] * intensity[self.between.interval[inner]]
+        found[inner] += self._slow_stray[kind]
+        return found
 
     def band(self, intensity: Floats, weight: Floats) -> Band:
         """Return the information matrix.
@@ -175,14 +193,7 @@ class MotionSystem:
         intensity : [p-1] float, (m/s³)²·s, of the jerk between knots
         weight : [n] float, 1 / variance of each observation's white noise, 0 where there is none
         """
-        k, m = self.kinematic, self.states
-        flat = self._squares.T @ weight
-        flat += self._fixed.entries.ravel(order="K")  # a view: the band is in Fortran order
-        scale = (self._whole / intensity)[:, None, None]
-        columns = flat.reshape(-1, m, 2 * m)  # a view, [p, m, 2m]
-        columns[:-1, :k, : m + k] += np.multiply(self._from_before, scale, out=self._scaled[0])
-        columns[1:, :k, :k] += np.multiply(self._from_after, scale, out=self._scaled[1])
-        return Band(flat.reshape(2 * m, -1, order="F"), m)
+        return self._terms.band(np.concatenate([weight, 1.0 / intensity, [1.0]]))
 
     def rhs(self, observed: Floats, intensity: Floats, weight: Floats) -> Floats:
         """Return the right-hand sides [c, p, m] for `observed` [c, n] (finite where weight > 0)."""
@@ -191,25 +202,26 @@ class MotionSystem:
         rhs = rhs.reshape(observed.shape[0], -1, self.states)
         if self._reference is not None:
             step = -np.diff(self._reference)  # what the reference itself breaks of x[k+1] = F·x[k]
-            broken = self._precision[:, :, 0] * (step * self._whole / intensity)[:, :, None]
-            rhs[:, 1:, :4] += broken
-            rhs[:, :-1, :4] -= np.einsum("nij,cni->cnj", self._forward, broken)
+            broken = self._precision[:, 0, None] * (step * self._whole / intensity)
+            rhs[:, 1:, :4] += broken.transpose(1, 2, 0)
+            rhs[:, :-1, :4] -= np.einsum("ijn,icn->cnj", self._forward, broken)
         return rhs
 
     def kinematics(self, solution: Floats) -> Floats:
         """Return [c, p, k] kinematic states of `solution` [c, p, m], the reference added back."""
-        states = solution[:, :, : self.kinematic].copy()
+        states = by_state(solution[:, :, : self.kinematic])
         if self._reference is not None:
-            states[:, :, 0] += self._reference
-        return states
+            states[0] += self._reference
+        return states.transpose(1, 2, 0)
 
     def jerk_energy(self, kinematics: Floats) -> Floats:
         """Return [p-1]: eᵀ·Q⁻¹·e summed over axes, for intensity 1, of the steps in `kinematics`.
 
         Over c axes it is the intensity times a chi-square of c·k degrees of freedom.
         """
-        step = kinematics[:, 1:] - np.einsum("nij,cnj->cni", self._forward, kinematics[:, :-1])
-        energy = np.einsum("cni,nij,cnj->n", step, self._precision, step, optimize=True)
+        states = by_state(kinematics)
+        step = states[:, :, 1:] - np.einsum("ijn,jcn->icn", self._forward, states[:, :, :-1])
+        energy = np.einsum("icn,ijn,jcn->n", step, self._precision, step)
         return np.asarray(energy * self._whole, dtype=np.float64)
 
     def misfit(self, solution: Floats, observed: Floats) -> Floats:
@@ -224,8 +236,7 @@ class MotionSystem:
 def _by_fix(count: int, width: int, *parts: tuple[Ints, Shorts, Floats]) -> csr_array:
     """Return the sparse matrix [count, width] of rows given in parts that share none.
 
-    A part is the rows' numbers [f], and columns and values [f, r] of their elements. Indices are
-    short: there are some 30 for each fix.
+    A part is the rows' numbers [f], and columns and values [f, r] of their elements.
     """
     starts = np.zeros(count + 1, dtype=np.int32)
     for rows, columns, _ in parts:

@@ -66,7 +66,8 @@ def test_mean_and_covariance_are_those_of_a_chain_with_a_knot_at_every_fix(
     pick = choose_knots(time, np.zeros(n - 1, dtype=bool))
     steps = kinematic_steps(np.diff(time), with_position)
     precision = np.zeros((n, k, n, k))
-    for i, (forward, inverse) in enumerate(zip(steps.forward, steps.precision, strict=True)):
+    for i, kind in enumerate(steps.which):
+        forward, inverse = steps.forward[kind], steps.precision[kind]
         precision[i, :, i] += forward.T @ inverse @ forward
         precision[i + 1, :, i + 1] += inverse
         precision[i, :, i + 1] -= forward.T @ inverse
@@ -87,7 +88,9 @@ def test_mean_and_covariance_are_those_of_a_chain_with_a_knot_at_every_fix(
     spread = np.sqrt(np.diag(covariance)).reshape(-1, k)
     for i in range(inner.size):
         block = covariance[i * k : (i + 1) * k, i * k : (i + 1) * k]
-        off = (between.stray[i] - block) / np.outer(spread[i], spread[i])
+        off = (between.bridge.covariance[between.bridge.which[i]] - block) / np.outer(
+            spread[i], spread[i]
+        )
         assert np.abs(off).max() < 1e-4
 
     count = 20_000
@@ -112,7 +115,7 @@ def test_straying_grows_with_the_root_of_intensity() -> None:
     np.testing.assert_allclose(lively, 3.0 * calm)
 
 
-def test_covariance_at_fixes_follows_from_that_at_knots() -> None:
+def test_variance_at_fixes_follows_from_covariances_at_knots() -> None:
     """Against draws of the knots from a chain, and of the fixes between them."""
     time = uneven(5, 10)
     pick = choose_knots(time, np.zeros(time.size - 1, dtype=bool))
@@ -125,20 +128,22 @@ def test_covariance_at_fixes_follows_from_that_at_knots() -> None:
     band.onward(0, 0)[:] = rng.uniform(-0.9, 0.9, p - 1)
     own, onward = neighbour_covariances(band)
     intensity = rng.uniform(0.5, 2.0, p - 1)
-    every = between.covariance(own, onward, intensity)
-    np.testing.assert_array_equal(every[pick], own)
+    every = [between.variance(state, own, onward, intensity) for state in range(3)]
+    np.testing.assert_array_equal(np.array(every)[:, pick].T, np.diagonal(own, axis1=1, axis2=2))
     dense = np.zeros((3 * p, 3 * p))
     for d in range(6):
         diagonal = band.entries[d, : 3 * p - d]
         dense += np.diag(diagonal, -d) + (np.diag(diagonal, d) if d else 0.0)
     whole = np.linalg.inv(dense)
     for fix, left in zip(between.inner, between.interval[between.inner], strict=True):
-        i = int(np.flatnonzero(between.inner == fix)[0])
+        kinds = between.bridge
+        i = kinds.which[int(np.flatnonzero(between.inner == fix)[0])]
         share = np.zeros((3, 3 * p))
-        share[:, 3 * left : 3 * left + 3] = between.near[i]
-        share[:, 3 * left + 3 : 3 * left + 6] = between.far[i]
-        expected = share @ whole @ share.T + between.stray[i] * intensity[left]
-        np.testing.assert_allclose(every[fix], expected, atol=1e-9)
+        share[:, 3 * left : 3 * left + 3] = kinds.near[i]
+        share[:, 3 * left + 3 : 3 * left + 6] = kinds.far[i]
+        expected = share @ whole @ share.T + kinds.covariance[i] * intensity[left]
+        found = [row[fix] for row in every]
+        np.testing.assert_allclose(found, np.diag(expected), atol=1e-9)
 
 
 def test_gathered_weights_give_the_same_sum() -> None:

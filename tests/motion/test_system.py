@@ -50,8 +50,9 @@ class Dense:
                     self.add({(knot, state): 1.0}, DIFFUSE_SD**-2)
             if knot == 0 or cut:
                 continue
-            root = np.linalg.cholesky(self.steps.precision[knot - 1]).T
-            step = -root @ self.steps.forward[knot - 1]
+            kind = self.steps.which[knot - 1]
+            root = np.linalg.cholesky(self.steps.precision[kind]).T
+            step = -root @ self.steps.forward[kind]
             for i in range(self.k):
                 shares = {(knot - 1, j): step[i, j] for j in range(self.k)}
                 shares |= {(knot, j): root[i, j] for j in range(self.k)}
@@ -78,10 +79,11 @@ class Dense:
         if fix in self.pick:
             knot = int(np.flatnonzero(self.pick == fix)[0])
             return {(knot, state): 1.0 for state in [0, *range(self.k, self.m)]}
-        i = int(np.flatnonzero(self.between.inner == fix)[0])
+        kinds = self.between.bridge
+        i = kinds.which[int(np.flatnonzero(self.between.inner == fix)[0])]
         left = int(self.between.interval[fix])
-        shares = {(left, j): float(self.between.near[i, 0, j]) for j in range(self.k)}
-        shares |= {(left + 1, j): float(self.between.far[i, 0, j]) for j in range(self.k)}
+        shares = {(left, j): float(kinds.near[i, 0, j]) for j in range(self.k)}
+        shares |= {(left + 1, j): float(kinds.far[i, 0, j]) for j in range(self.k)}
         for state, error in enumerate(SLOW, start=self.k):
             near, far, _ = self.between.slow_shares(error)
             shares |= {(left, state): float(near[i]), (left + 1, state): float(far[i])}
@@ -178,8 +180,9 @@ def test_energy_is_that_of_the_steps_and_nil_over_a_cut() -> None:
     steps = kinematic_steps(np.diff(time), False)
     energy = system.jerk_energy(states)
     for k in range(7):
-        step = states[0, k + 1] - steps.forward[k] @ states[0, k]
-        expected = 0.0 if k == 4 else step @ steps.precision[k] @ step
+        kind = steps.which[k]
+        step = states[0, k + 1] - steps.forward[kind] @ states[0, k]
+        expected = 0.0 if k == 4 else step @ steps.precision[kind] @ step
         assert energy[k] == pytest.approx(expected, rel=1e-9)
 
 
