@@ -7,9 +7,9 @@ from typing import Any, Final
 from dash import html
 
 from dashboard.aria import data
-from roadtest.console import log_losses
+from roadtest.log_lines import log_losses, rate_text
 from roadtest.results import Finding, LogInfo, ReadIn, Results
-from roadtest.wording import number_text, plural, quantity_text, used_of
+from roadtest.wording import plural, quantity_text, used_of
 
 _MOST_LINES: Final = 4  # of losses and gaps told at once; the rest opens
 _HEADS: Final = ("File", "Rate", "Speed noise", "Used", "Lost, gaps, remarks")
@@ -73,7 +73,7 @@ def _logs(results: Results) -> list[Any]:
 
 
 def _log(log: LogInfo, units: ReadIn) -> Any:
-    rate = "" if log.rate_hz is None else f"{number_text(log.rate_hz, 3)} Hz"
+    rate = rate_text(log)
     noise = "" if log.speed_noise is None else quantity_text(log.speed_noise, units)
     if log.speed_source == "position":
         noise += " (speed from positions only)"

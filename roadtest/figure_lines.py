@@ -11,6 +11,8 @@ from roadtest.results import ReadIn, Shown
 from roadtest.wording import in_read_unit, pair_text, probability_text, quantity_text
 
 _INDENT: Final = 31
+NOTHING: Final = "–"
+"""What stands in a table's cell for a figure that was not measured."""
 
 
 class Sheet(Protocol):
@@ -36,7 +38,7 @@ def is_measured(section: object) -> bool:
 
 def pair(figure: Quantity | None, units: ReadIn, *, signed: bool = False) -> str:
     """Return the text of a table's cell, whose unit the head names."""
-    return "–" if figure is None else pair_text(in_read_unit(figure, units), signed=signed)
+    return NOTHING if figure is None else pair_text(in_read_unit(figure, units), signed=signed)
 
 
 def percent(figure: Quantity | None) -> Quantity | None:
@@ -56,6 +58,20 @@ def put_line(
     """Put down a labelled figure, where there is one."""
     if figure is not None:
         put_text(page, label, quantity_text(figure, units, percent=percent, signed=signed))
+
+
+def put_table(
+    page: Sheet, heads: Sequence[str], rows: Sequence[Sequence[str]], texts: int = 1
+) -> None:
+    """Put down a table without the columns that hold nothing in any row; the first one stays."""
+    kept = [
+        i for i in range(len(heads)) if i == 0 or any(row[i] not in ("", NOTHING) for row in rows)
+    ]
+    page.table(
+        [heads[i] for i in kept],
+        [[row[i] for i in kept] for row in rows],
+        sum(i < texts for i in kept),
+    )
 
 
 def put_shown(page: Sheet, label: str, shown: Shown | None) -> None:

@@ -12,6 +12,7 @@ from roadtest.figure_lines import pair as _pair
 from roadtest.figure_lines import percent as _percent
 from roadtest.figure_lines import put_line as _put_line
 from roadtest.figure_lines import put_shown as _put_shown
+from roadtest.figure_lines import put_table as _put_table
 from roadtest.figure_lines import put_text as _put_text
 from roadtest.quantity import Quantity
 from roadtest.results import (
@@ -52,17 +53,15 @@ def put_figures(page: Sheet, results: Results, units: ReadIn) -> None:
     _put_speedometer(page, results, units)
     _put_scales(page, results, units)
     _put_gearing(page, results.gearing, units)
-    _put_braking(page, results.braking, units)
+    _put_braking(page, results, units)
     put_coasting(page, results.coasting, units)
     put_pulls(page, results.pulls, units)
     put_channels(page, results.channels, units)
-    if results.inspections:
-        page.heading("Inspections")
-        for inspection in results.inspections:
-            page.paragraph(inspection.what, label=f"  {inspection.verdict}", indent=12)
-    if results.remarks:
+    told = " ".join(finding.reason for finding in results.findings)
+    remarks = [remark for remark in results.remarks if remark.text not in told]
+    if remarks:
         page.heading("Remarks")
-        for remark in results.remarks:
+        for remark in remarks:
             page.paragraph(remark.text, label=f"  {remark.section}", indent=14)
 
 
@@ -73,17 +72,22 @@ def _put_speedometer(page: Sheet, results: Results, units: ReadIn) -> None:
     page.heading("Speedometer")
     starts = {m.id: clock_text(m.start_s) for m in results.manoeuvres}
     if found.readings:
+        unread = "no reading" if any(reading.indicated for reading in found.readings) else ""
+        if not unread:
+            page.paragraph("Steady speeds found; no reading of the dial goes with any of them.")
         rows = [
             [
                 reading.manoeuvre,
                 starts.get(reading.manoeuvre, ""),
-                _pair(reading.indicated, units) if reading.indicated else "no reading",
+                _pair(reading.indicated, units) if reading.indicated else unread,
                 _pair(reading.true, units),
                 _pair(reading.error, units, signed=True) if reading.error else "",
             ]
             for reading in found.readings
         ]
-        page.table(["hold", "at", f"dial, {units}", f"true, {units}", f"error, {units}"], rows)
+        _put_table(
+            page, ["hold", "at", f"dial, {units}", f"true, {units}", f"error, {units}"], rows
+        )
     _put_line(page, "dial / true speed", found.scale, units)
     _put_line(page, "dial offset", found.offset, units, signed=True)
     _put_text(page, "what it means", found.meaning)
@@ -130,7 +134,7 @@ def _put_scales(page: Sheet, results: Results, units: ReadIn) -> None:
         page.heading("Tach")
         _put_line(page, "shown / true", tach.scale, units)
         _put_line(page, "noise", tach.noise, units)
-        _put_line(page, "clock, add", tach.offset_s, units, signed=True)
+        _put_line(page, "add to its clock", tach.offset_s, units, signed=True)
 
 
 def _put_gearing(page: Sheet, gearing: GearingResult, units: ReadIn) -> None:
@@ -148,7 +152,7 @@ def _put_gearing(page: Sheet, gearing: GearingResult, units: ReadIn) -> None:
             ]
             for row in gearing.gears
         ]
-        page.table(["gear", "ratio", "sheet", "overall", "seconds"], rows)
+        _put_table(page, ["gear", "ratio", "sheet", "overall", "seconds"], rows)
     if gearing.steps:
         page.gap()
         rows = [
@@ -159,7 +163,7 @@ def _put_gearing(page: Sheet, gearing: GearingResult, units: ReadIn) -> None:
             ]
             for step in gearing.steps
         ]
-        page.table(["step", "ratio", "sheet"], rows)
+        _put_table(page, ["step", "ratio", "sheet"], rows)
     _put_shown(page, "gearbox shown", gearing.gearbox_shown)
     _put_line(page, "axle, tyre as on the sheet", gearing.axle, units)
     _put_shown(page, "axle shown", gearing.axle_shown)
@@ -179,55 +183,86 @@ def _put_cruise(page: Sheet, cruise: Sequence[CruiseRow], units: ReadIn) -> None
         at_speed.setdefault(_pair(row.speed, units), {})[row.gear] = _pair(row.rpm, units)
     heads = [f"cruise, {units}", *(f"rpm, gear {gear}" for gear in gears)]
     rows = [[at, *(of.get(gear, "") for gear in gears)] for at, of in at_speed.items()]
-    page.table(heads, rows)
+    _put_table(page, heads, rows)
 
 
-def _put_braking(page: Sheet, braking: BrakingResult, units: ReadIn) -> None:
+def _put_braking(page: Sheet, results: Results, units: ReadIn) -> None:
+    braking = results.braking
     if not is_measured(braking):
         return
-    page.heading("Stops")
+    page.heading("Braking")
     if braking.stops:
         page.paragraph("Decelerations in m/s²; level: the road's grade taken out.")
         heads = ["stop", f"from, {units}", "MFDD", "MFDD level", "peak", "build-up, s"]
-        page.table(heads, [_deceleration_row(stop, units) for stop in braking.stops])
+        _put_table(page, heads, [_deceleration_row(stop, units) for stop in braking.stops])
         page.gap()
         heads = ["stop", "distance, m", "brought to", "m", "grade, %"]
-        page.table(heads, [_distance_row(stop, units) for stop in braking.stops])
+        _put_table(page, heads, [_distance_row(stop, units) for stop in braking.stops])
         page.gap()
         page.paragraph("Drift and heading: to the right is positive.")
         heads = ["stop", "drift, m", "heading, °"]
-        page.table(heads, [_drift_row(stop, units) for stop in braking.stops])
+        _put_table(page, heads, [_drift_row(stop, units) for stop in braking.stops])
     _put_line(page, "last stop / first (fade)", braking.fade, units, percent=True)
     _put_line(page, "spread of like stops", braking.spread, units, percent=True)
-    _put_line(page, "trend, a stop", braking.fade_per_stop, units, percent=True, signed=True)
+    _put_text(page, "trend from stop to stop", _trend(braking, units))
+    _put_not_judged(page, braking)
+    if braking.bedding is not None and braking.bedding.rows:
+        left_out = frozenset(one.manoeuvre for one in results.by_hand.left_out)
+        _put_bedding(page, braking.bedding, left_out, units)
+
+
+def _trend(braking: BrakingResult, units: ReadIn) -> str:
+    """Return the trend of the like stops, and whether it is more than the driver's variation."""
+    trend = braking.fade_per_stop
+    if trend is None:
+        return ""
+    sure = not trend.low <= 0.0 <= trend.high
+    said = "more than the driver varies" if sure else "not told from how the driver varies"
+    return f"{quantity_text(trend, units, percent=True, signed=True)} a stop: {said}"
+
+
+def _put_not_judged(page: Sheet, braking: BrakingResult) -> None:
+    """Put down why stops can't be judged, once for those with one reason."""
+    alike: dict[str, list[StopResult]] = {}
     for stop in braking.stops:
         if stop.not_judged:
-            _put_text(page, f"{stop.manoeuvre}, not judged", stop.not_judged)
-    if braking.bedding is not None and braking.bedding.rows:
-        _put_bedding(page, braking.bedding, units)
+            alike.setdefault(stop.not_judged.partition(":")[0], []).append(stop)
+    for reason, stops in alike.items():
+        named = ", ".join(stop.manoeuvre for stop in stops)
+        _put_text(page, "shown, but not to judge by", f"{named}: {reason}")
 
 
-def _put_bedding(page: Sheet, record: BeddingRecord, units: ReadIn) -> None:
-    """Put down every use of the brakes, for the record of how they were bedded in."""
+def _put_bedding(
+    page: Sheet, record: BeddingRecord, left_out: frozenset[str], units: ReadIn
+) -> None:
+    """Put down every use of the brakes, for the record of how they were bedded in.
+
+    Those left out by hand are marked: they don't count for the figures, but the brakes were used.
+    """
     page.gap()
-    page.paragraph(
-        f"Uses of the brakes: {plural(record.stops, 'stop')} to rest, "
-        f"{plural(record.snubs, 'snub')}; apart: driven since the last."
-    )
-    heads = ["use", "at", f"from, {units}", f"to, {units}", "apart, s", "energy, kJ"]
+    used = plural(record.stops, "stop") + " to rest"
+    if record.snubs:
+        used += f", {plural(record.snubs, 'snub')} (slowed, not to rest)"
     shown = record.rows[:_MOST_USES]
-    page.table(heads, [_bedding_row(row, units) for row in shown])
+    if not any(row.from_speed or row.to_speed or row.energy for row in record.rows):
+        page.paragraph(f"Uses of the brakes: {used}; the log shows too little of them for speeds.")
+        return
+    page.paragraph(f"Uses of the brakes: {used}; apart: driven since the last.")
+    heads = ["use", "at", f"from, {units}", f"to, {units}", "apart, s", "energy, kJ"]
+    _put_table(page, heads, [_bedding_row(row, left_out, units) for row in shown])
+    if left_out & {row.manoeuvre for row in shown}:
+        page.paragraph("*: left out by hand, so not judged; the brakes were used all the same.")
     more = len(record.rows) - len(shown)
     if more:
         page.paragraph(f"and {plural(more, 'more use')}, all in brakings.csv (--csv FOLDER)")
     _put_line(page, "energy into the brakes", _kilojoules(record.energy), units)
 
 
-def _bedding_row(row: BeddingRow, units: ReadIn) -> list[str]:
+def _bedding_row(row: BeddingRow, left_out: frozenset[str], units: ReadIn) -> list[str]:
     apart = "" if row.since_last_s is None else number_text(row.since_last_s, 3)
     speeds = (_pair(row.from_speed, units), _pair(row.to_speed, units))
     return [
-        row.manoeuvre,
+        f"{row.manoeuvre} *" if row.manoeuvre in left_out else row.manoeuvre,
         clock_text(row.start_s),
         *speeds,
         apart,

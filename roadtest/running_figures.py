@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Final
 
-from roadtest.figure_lines import Sheet, is_measured, pair, put_line, put_text
+from roadtest.figure_lines import Sheet, is_measured, pair, put_line, put_table, put_text
 from roadtest.quantity import Quantity
 from roadtest.results import (
     ChannelPart,
@@ -50,7 +50,7 @@ def put_coasting(page: Sheet, coasting: CoastingResult, units: ReadIn) -> None:
             for at in coasting.deceleration
         ]
         heads = [f"at, {units}", "deceleration, m/s²", *(["drag, N"] * forces)]
-        page.table(heads, rows, texts=0)
+        put_table(page, heads, rows, texts=0)
 
 
 def _put_runs(page: Sheet, runs: Sequence[CoastRun], units: ReadIn) -> None:
@@ -66,7 +66,7 @@ def _put_runs(page: Sheet, runs: Sequence[CoastRun], units: ReadIn) -> None:
         ]
         for run in runs
     ]
-    page.table(["run", units, "f0", *(["f1"] * linear), "f2", "other way"], rows)
+    put_table(page, ["run", units, "f0", *(["f1"] * linear), "f2", "other way"], rows)
 
 
 def _speeds(run: CoastRun, units: ReadIn) -> str:
@@ -96,19 +96,24 @@ def put_pulls(page: Sheet, pulls: PullsResult, units: ReadIn) -> None:
             ]
             for run in timed
         ]
-        page.table(["pull", "gear", f"from, {units}", f"to, {units}", "time, s", "flat out"], rows)
+        put_table(
+            page, ["pull", "gear", f"from, {units}", f"to, {units}", "time, s", "flat out"], rows
+        )
     if left:
         page.paragraph(f"{plural(left, 'part')} of pulls not shown flat out: see --csv.")
     strong = [run for run in pulls.runs if run.peak_acceleration or run.peak_power]
     if strong:
+        full = {run.manoeuvre for run in pulls.runs if run.flat_out}
+        shown = [run for run in strong if run.manoeuvre in full] or strong
+        which = "each pull shown flat out" if full else "each pull"
         page.gap()
-        page.paragraph("The most that each pull gave; power and force at the wheels.")
-        _put_strengths(page, strong, units)
+        page.paragraph(f"The most that {which} gave; power and force at the wheels.")
+        _put_strengths(page, shown, units)
     _put_from_rest(page, pulls, units)
     if pulls.repeats:
         page.gap()
         rows = [_repeat(again, units) for again in pulls.repeats]
-        page.table(["again", units, "best, s", "mean, s", "runs"], rows, texts=2)
+        put_table(page, ["again", units, "best, s", "mean, s", "runs"], rows, texts=2)
 
 
 def _worth_a_line(runs: list[PullRun]) -> tuple[list[PullRun], int]:
@@ -140,7 +145,7 @@ def _put_strengths(page: Sheet, runs: Sequence[PullRun], units: ReadIn) -> None:
         for run in runs
     ]
     standard = [f"{power} ISO 1585"] * corrected
-    page.table(["pull", "m/s²", power, *standard, f"at, {units}", "force, N"], rows)
+    put_table(page, ["pull", "m/s²", power, *standard, f"at, {units}", "force, N"], rows)
 
 
 def _put_from_rest(page: Sheet, pulls: PullsResult, units: ReadIn) -> None:
@@ -157,7 +162,7 @@ def _put_from_rest(page: Sheet, pulls: PullsResult, units: ReadIn) -> None:
             ]
             for run in pulls.standing
         ]
-        page.table(["from rest", f"to, {units}", "time, s", "after 1 ft, s", "flat out"], rows)
+        put_table(page, ["from rest", f"to, {units}", "time, s", "after 1 ft, s", "flat out"], rows)
     if pulls.distances:
         page.gap()
         rows = [
@@ -171,7 +176,7 @@ def _put_from_rest(page: Sheet, pulls: PullsResult, units: ReadIn) -> None:
             for row in pulls.distances
         ]
         heads = ["from rest", "over", "time, s", "after 1 ft, s", f"speed then, {units}"]
-        page.table(heads, rows, texts=2)
+        put_table(page, heads, rows, texts=2)
 
 
 def _distance(distance: Quantity | None) -> str:
@@ -210,14 +215,16 @@ def put_channels(page: Sheet, channels: Sequence[ChannelResult], units: ReadIn) 
         ]
         for channel in channels
     ]
-    page.table(["channel", "unit", "lowest", "at", "highest", "at", "past limit"], rows, texts=2)
+    put_table(
+        page, ["channel", "unit", "lowest", "at", "highest", "at", "past limit"], rows, texts=2
+    )
     split = [row for channel in channels for row in _parts(channel, units)]
     if split:
         page.gap()
         fast = "30 mph" if units == "mph" else "48 km/h"
         page.paragraph(f"Standing at idle, and at speed (above {fast}).")
         heads = ["channel", "where", "lowest", "mean", "highest", "for", "past limit"]
-        page.table(heads, split, texts=2)
+        put_table(page, heads, split, texts=2)
 
 
 def _parts(channel: ChannelResult, units: ReadIn) -> Iterator[list[str]]:

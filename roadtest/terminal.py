@@ -150,6 +150,7 @@ class Page:
     encoding: str = "utf-8"
     colour: bool = False
     lines: list[str] = field(default_factory=list)
+    _headed: int = 0  # how many lines there were when the last heading was put down
 
     def __post_init__(self) -> None:
         self.width = max(self.width, 20)
@@ -159,8 +160,8 @@ class Page:
         return "\n".join(line.rstrip().replace(_GLUE, " ") for line in self.lines) + "\n"
 
     def gap(self) -> None:
-        """Leave a line empty, but never two."""
-        if self.lines and self.lines[-1]:
+        """Leave a line empty, but never two, nor one right below a heading."""
+        if self.lines and self.lines[-1] and len(self.lines) != self._headed:
             self.lines.append("")
 
     def heading(self, text: str) -> None:
@@ -169,6 +170,7 @@ class Page:
         start = len(self.lines)
         self.paragraph(text.upper())
         self._paint(start, "", "1")
+        self._headed = len(self.lines)
 
     def paragraph(self, text: str, *, label: str = "", indent: int = 0, paint: str = "") -> None:
         """Put down `text` behind `label`, further lines hanging `indent` columns in.

@@ -22,6 +22,8 @@ VERDICT_MARK: Final[dict[Verdict, str]] = {"fail": "✗", "not proven": "?", "pa
 NOT_MEASURED: Final = "not measured"
 PERCENT_FINDINGS: Final = frozenset({"clutch_slip", "fade", "spread"})
 """Findings whose fractions are read in per cent; other fractions are ratios."""
+INSPECTION: Final = "Inspection: "
+"""How the title of an inspection's finding begins."""
 FAR_M: Final = 1000.0  # from here on a length is a distance driven, and read in miles or km
 
 _SPEED_IN_TEXT: Final = re.compile(r"([0-9]+(?:\.[0-9]+)?) m/s(?![²^/0-9])")
@@ -155,6 +157,8 @@ def limit_text(limit: Limit | None, units: ReadIn, *, percent: bool = False) -> 
         return f"at most {high}"
     if high is None:
         return f"at least {low}"
+    if limit.low is not None and limit.high == -limit.low:
+        return f"at most {high} either way"
     number, _, symbol = low.partition(" ")
     return f"{number} to {high}" if high.endswith(symbol) else f"{low} to {high}"
 
@@ -177,6 +181,21 @@ def probability_text(probability: float) -> str:
     if probability < 0.0005:
         return "under 0.1 %"
     return f"{number_text(100.0 * probability, 3)} %"
+
+
+def short_title(title: str) -> str:
+    """Return a finding's title without the rule's name and what follows a comma.
+
+    Of an inspection it is what was looked at.
+    """
+    if title.startswith(INSPECTION):
+        return title.removeprefix(INSPECTION)
+    return title.partition(":")[0].partition(",")[0]
+
+
+def moment_text(utc: str) -> str:
+    """Return "2026-05-02 08:00:01 UTC" of a moment in ISO 8601 with a Z."""
+    return utc.replace("T", " ").replace("Z", " UTC")
 
 
 def clock_text(seconds: float) -> str:

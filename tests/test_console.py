@@ -12,12 +12,18 @@ from hypothesis import strategies as st
 from roadtest.console import render
 from roadtest.quantity import Quantity
 from roadtest.results import (
+    BeddingRecord,
+    BeddingRow,
+    BrakingResult,
+    ByHand,
     CarInfo,
     ChannelResult,
     FileInfo,
     Finding,
     FindingItem,
+    Gap,
     Inspection,
+    LeftOut,
     Limit,
     LogInfo,
     Manoeuvre,
@@ -28,6 +34,7 @@ from roadtest.results import (
     Results,
 )
 from roadtest.terminal import display_width
+from roadtest.wording import VERDICT_WORD, short_title
 from tests.example_results import EXAMPLE, LOG
 
 BOTH: tuple[ReadIn, ...] = ("mph", "km/h")
@@ -91,12 +98,12 @@ def test_any_label_is_harmless(label: str, width: int, colour: bool) -> None:
 def test_parts_come_in_the_order_they_matter() -> None:
     text = render(EXAMPLE, "mph", False)
     parts = [
-        "THE LOG",
-        "FINDINGS",
         "FAIL",
         "NOT PROVEN",
         "PASS",
+        "FINDINGS",
         "\nSPEEDOMETER",
+        "THE LOG",
         "WHAT TO DO NEXT",
     ]
     places = [text.index(part) for part in parts]
@@ -115,9 +122,59 @@ def test_the_log_says_rate_noise_fixes_losses_gaps_and_what_was_ignored() -> Non
         "the receiver repeats its last speed in 4 places",
         "photo.jpg ignored: neither a log nor notes",
         "stop-2 at 5:30, not used: the log has a gap in it",
-        "3 targets judged: 1 fail, 1 not proven, 1 pass.",
+        "Log: 10 Hz, speed as the receiver gives it, 5987 of 6000 fixes used, 1 gap.",
     ):
         assert part in text
+
+
+def test_the_first_lines_name_the_findings_by_verdict() -> None:
+    first = " ".join(render(EXAMPLE, "mph", False).partition("FINDINGS")[0].split())
+    for finding in EXAMPLE.findings:
+        assert f"{VERDICT_WORD[finding.verdict]} 1: {short_title(finding.title)}" in first
+
+
+def test_what_settles_a_finding_is_said_once() -> None:
+    finding = dataclasses.replace(EXAMPLE.findings[0], to_settle="Drive on.", verdict="not proven")
+    made = dataclasses.replace(
+        EXAMPLE, findings=(finding,), next_steps=("Mend it.", "Speedometer: drive on.")
+    )
+    text = render(made, "mph", False).lower()
+    assert text.count("drive on.") == 1
+    assert "to settle: step 2 of what to do next" in text
+
+
+def test_a_slow_log_says_seconds_and_many_gaps_are_told_together() -> None:
+    gaps = tuple(Gap(60.0 * k, 60.0 * k + 10.0 + k) for k in range(8))
+    log = dataclasses.replace(LOG, rate_hz=0.2, gaps=gaps)
+    text = " ".join(render(Results(logs=(log,)), "mph", False).split())
+    assert "a fix every 5 s" in text
+    assert "8 gaps, 2 min together; the longest 17 s from 7:00 to 7:17" in text
+
+
+def test_uses_of_the_brakes_that_nothing_is_known_of_are_only_counted() -> None:
+    rows = tuple(BeddingRow(f"stop-{k}", "stop", 60.0 * k) for k in (1, 2))
+    braking = BrakingResult(bedding=BeddingRecord(2, 0, None, rows))
+    text = " ".join(render(Results(braking=braking), "mph", False).split())
+    assert "2 stops to rest; the log shows too little of them for speeds." in text
+    assert "stop-1" not in text
+
+
+def test_a_use_of_the_brakes_left_out_by_hand_is_marked() -> None:
+    rows = tuple(
+        BeddingRow(f"stop-{k}", "stop", 60.0 * k, Quantity(20.0, 0.1, "m/s")) for k in (1, 2)
+    )
+    braking = BrakingResult(bedding=BeddingRecord(2, 0, None, rows))
+    by_hand = ByHand(left_out=(LeftOut("stop-2", "a dog ran out"),))
+    text = render(Results(braking=braking, by_hand=by_hand), "mph", False)
+    assert "stop-2 *" in text
+    assert "stop-1 *" not in text
+    assert "*: left out by hand" in text
+
+
+def test_a_column_without_a_figure_is_not_shown() -> None:
+    runs = (PullRun("pull-1", peak_acceleration=Quantity(2.5, 0.3, "m/s²")),)
+    text = render(Results(pulls=PullsResult(runs=runs)), "mph", False)
+    assert _line_with(text, "m/s²").split() == ["pull", "m/s²"]
 
 
 @pytest.mark.parametrize(

@@ -162,12 +162,12 @@ def _stories(source: Source) -> Iterator[Chart]:
     names = tuple(f"{probability_text(story.probability)}: {story.label}" for story in stories)
     yield Chart(
         id="stories",
-        title="Which story fits",
+        title="Which gearing fits",
         says=(
-            f"Of the stories compared the most probable is: {stories[0].label}, "
+            f"Of the gearings compared the most probable is: {stories[0].label}, "
             f"with {probability_text(stories[0].probability)}."
         ),
-        x=Axis("Probability among the stories compared", "%", range=(0.0, 100.0)),
+        x=Axis("Probability among those compared", "%", range=(0.0, 100.0)),
         panels=(
             Panel(
                 Axis("", range=(0.4, len(stories) + 0.9), scale="none"),

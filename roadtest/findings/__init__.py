@@ -36,7 +36,7 @@ _JUDGES: Final[Mapping[str, Callable[[Case, Target], Finding]]] = {
 
 def judge_all(case: Case) -> tuple[Finding, ...]:
     """Return one finding a target, and one a hand inspection, from all that was measured."""
-    judged = tuple(_judge(case, target) for target in case.sheet.targets)
+    judged = tach.with_remarks(case, [_judge(case, target) for target in case.sheet.targets])
     seen = case.results.inspections
     unseen = unseen_work_findings(case.sheet, seen, case.results.channels)
     return judged + inspection_findings(seen) + unseen

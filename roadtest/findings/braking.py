@@ -26,6 +26,7 @@ from roadtest.rules.model import BrakingRule
 from roadtest.wording import number_text, plural
 
 _HOW: Final = "hard from the same speed to rest, in both directions of the same level road"
+_LAST_OVER_FIRST: Final = "The last of the like stops over the first"
 _ENOUGH: Final = 0.9  # of the speed that bedding in is wanted from: nobody drives it to the dot
 _LEAST_OF_PRESCRIBED: Final = 0.98
 """Initial speed over the prescribed one, UN R13 Annex 4, 1.1.2 (R13-H the same, from memory)."""
@@ -98,8 +99,22 @@ def _item(stop: StopResult, measured: Quantity | None, limit: Limit) -> FindingI
 
 
 def _not_judged(stops: Sequence[StopResult]) -> str:
-    """Say why the log shows too little of some stops to judge them."""
-    return ". ".join(f"{stop.manoeuvre}: {stop.not_judged}" for stop in stops if stop.not_judged)
+    """Say why the log shows too little of some stops to judge them, those of one kind together."""
+    alike: dict[str, list[StopResult]] = {}
+    for stop in stops:
+        if stop.not_judged:
+            alike.setdefault(stop.not_judged.partition(":")[0], []).append(stop)
+    return ". ".join(_why_not_judged(kind, found) for kind, found in alike.items())
+
+
+def _why_not_judged(kind: str, stops: Sequence[StopResult]) -> str:
+    first = stops[0]
+    if len(stops) == 1:
+        return f"{first.manoeuvre} can't be judged: {first.not_judged}"
+    named = ", ".join(stop.manoeuvre for stop in stops)
+    detail = first.not_judged.partition(": ")[2]
+    example = f" ({first.manoeuvre}: {detail})" if detail else ""
+    return f"{named} can't be judged: {kind}{example}"
 
 
 def _how_again(case: Case, item: FindingItem) -> str:
@@ -268,18 +283,18 @@ def _says_fade(case: Case) -> str:
     found = case.results.braking
     trend, count = found.fade_per_stop, len(found.like_stops)
     if trend is None:
-        return "Last like stop over the first"
+        return _LAST_OVER_FIRST
     over = f"over {plural(count, 'like stop')}"
     if trend.low <= 0.0 <= trend.high:
         return (
-            f"That is the last like stop over the first; {over} no trend is told from the driver's "
-            "variation, so a difference may be the foot's and not the brakes'"
+            f"{_LAST_OVER_FIRST}; {over} no trend is told from the driver's variation, so a "
+            "difference may be the foot's and not the brakes'"
         )
     way = "falls" if trend.value < 0.0 else "rises"
     size = Quantity(abs(trend.value), trend.u95, "1")
     return (
-        f"That is the last like stop over the first; {over} braking {way} by "
-        f"{case.say(size, percent=True)} a stop, more than the driver's variation explains"
+        f"{_LAST_OVER_FIRST}; {over} braking {way} by {case.say(size, percent=True)} a stop, more "
+        "than the driver's variation explains"
     )
 
 

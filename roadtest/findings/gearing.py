@@ -22,7 +22,6 @@ from roadtest.findings.tach import (
     ROLL_OUT,
     as_sure_as_the_story,
     by_the_tyre,
-    with_remarks,
 )
 from roadtest.quantity import Quantity
 from roadtest.results import CruiseRow, Finding, FindingItem, Limit, Shown, Step
@@ -36,7 +35,7 @@ _NOT_MATCHED: Final = "Engine speed and road speed could not be matched"
 def gearbox(case: Case, target: Target) -> Finding:
     """Return the finding on the gearbox: each step, and whether it is the one on the sheet."""
     share = share_of(target)
-    subject = Subject(target.id, "Gearbox", "check", "own target", _IN_EACH_GEAR)
+    subject = Subject(target.id, "Gearbox", "drive", "own target", _IN_EACH_GEAR)
     if not case.sheet.ratios:
         why = "The build sheet gives no ratios to compare with"
         return nothing_to_judge(subject, None, why, "Add [gearbox] ratios to the build sheet")
@@ -47,8 +46,7 @@ def gearbox(case: Case, target: Target) -> Finding:
     items = [item for item in (_identity(case), *steps) if item is not None]
     if not any(item.measured is not None or item.probability is not None for item in items):
         return nothing_to_judge(subject, None, _no_match(case), LOG_THE_ENGINE)
-    finding = with_remarks(case, from_items(case, subject, items))
-    return _told_by_identity(case, finding, items)
+    return _told_by_identity(case, from_items(case, subject, items), items)
 
 
 def _step_item(step: Step, share: float) -> FindingItem:
@@ -112,8 +110,7 @@ def axle(case: Case, target: Target) -> Finding:
             return nothing_to_judge(subject, limit, why, ROLL_OUT)
         return nothing_to_judge(subject, limit, _no_match(case), LOG_THE_ENGINE)
     finding = from_figure(case, subject, measured, limit, _axle_story(case))
-    finding = by_the_tyre(case, with_remarks(case, finding))
-    return as_sure_as_the_story(case, finding, "tach")
+    return as_sure_as_the_story(case, by_the_tyre(case, finding), "tach")
 
 
 def _axle_story(case: Case) -> str:
@@ -188,6 +185,4 @@ def _top_gear(case: Case) -> int:
 
 
 def _no_match(case: Case) -> str:
-    if not case.has_tach:
-        return NO_TACH
-    return joined(_NOT_MATCHED, case.remark("gearing"))
+    return _NOT_MATCHED if case.has_tach else NO_TACH

@@ -8,6 +8,10 @@ from typing import Final
 from roadtest.build_sheet import BuildSheet
 from roadtest.missing_checks import missing_checks
 from roadtest.results import ChannelResult, Finding, Inspection, Verdict
+from roadtest.wording import INSPECTION
+
+AFTER_WORK: Final = "hand checks after work on "
+"""How the title of such a finding goes on behind `INSPECTION`."""
 
 _VERDICT: Final[dict[str, Verdict]] = {"pass": "pass", "fail": "fail", "not done": "not proven"}
 _REASON: Final = {
@@ -22,7 +26,7 @@ def inspection_findings(inspections: Iterable[Inspection]) -> tuple[Finding, ...
     return tuple(
         Finding(
             id="inspection",
-            title=f"Inspection: {inspection.what}",
+            title=f"{INSPECTION}{inspection.what}",
             verdict=_VERDICT[inspection.verdict],
             basis="looked at by the crew",
             reason=_REASON[inspection.verdict],
@@ -46,12 +50,11 @@ def unseen_work_findings(
     return tuple(
         Finding(
             id="inspection",
-            title=f"Inspection: hand checks after work on {missing.work}",
+            title=f"{INSPECTION}{AFTER_WORK}{missing.work}",
             verdict="not proven",
             basis="; ".join(dict.fromkeys(check.basis for check in missing.checks)),
             reason=f"Nobody noted: {'; '.join(check.what for check in missing.checks)}.",
-            to_settle=f"After the work on {missing.work}, look by hand and note the outcome of "
-            f"{_count(len(missing.checks))} named above.",
+            to_settle=f"Look by hand, and note the outcome of {_count(len(missing.checks))}.",
         )
         for missing in missing_checks(sheet, inspections, channels)
     )

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from roadtest.build_sheet import Target
 from roadtest.findings.case import Case, joined
@@ -12,6 +14,8 @@ from roadtest.quantity import Quantity
 from roadtest.results import Finding, FindingItem, Limit
 from roadtest.verdicts import combine, judge
 from roadtest.wording import plural
+
+_A_NAME: Final = re.compile(r"[\w-]+")
 
 
 @dataclass(frozen=True)
@@ -87,7 +91,7 @@ def from_items(
         limit=telling.limit,
         probability=telling.probability,
         basis=subject.basis,
-        reason=joined(_count(subject, items), _why(case, subject, telling), more),
+        reason=joined(_count(subject, items), _why(case, subject, telling, more), more),
         to_settle=None if verdict != "not proven" else _settle(case, subject, items),
         items=tuple(items),
         not_shown=subject.not_shown,
@@ -119,6 +123,10 @@ def _count(subject: Subject, items: Sequence[FindingItem]) -> str:
     counts = {v: sum(item.verdict == v for item in items) for v in ("fail", "not proven", "pass")}
     if counts["pass"] == len(items):
         return f"All {all_of} pass"
+    if counts["fail"] == len(items):
+        return f"All {all_of} fail"
+    if counts["not proven"] == len(items):
+        return f"None of {all_of} is proven either way"
     said = [
         f"{count} {word}"
         for verdict, word in (("fail", "failed"), ("not proven", "not proven"), ("pass", "passed"))
@@ -127,10 +135,15 @@ def _count(subject: Subject, items: Sequence[FindingItem]) -> str:
     return f"Of {all_of}, {', '.join(said)}"
 
 
-def _why(case: Case, subject: Subject, item: FindingItem) -> str:
-    """Say in a sentence why an item has its verdict, with the end of its interval that decides."""
+def _why(case: Case, subject: Subject, item: FindingItem, told: str = "") -> str:
+    """Say in a sentence why an item has its verdict, with the end of its interval that decides.
+
+    Of an item without a figure nothing is said where `told` names its manoeuvre already.
+    """
     where = item.manoeuvre or item.what or ""
     if item.measured is None or item.limit is None:
+        if item.manoeuvre in _A_NAME.findall(told):
+            return ""
         return f"{where or subject.noun} could not be judged" if item.probability is None else ""
     lead = f"{where}: " if where else ""
     measured, limit = item.measured, item.limit

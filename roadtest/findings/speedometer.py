@@ -17,9 +17,10 @@ from roadtest.rules.own_band import own_band
 from roadtest.verdicts import combine, judge
 
 _SAME_SPEED: Final = 0.05  # of a prescribed speed: as near as a hold by the dial comes to it
+_SPEEDS: Final = {"mph": "30, 40, 50, 60 and 70 mph", "km/h": "50, 70, 90 and 110 km/h"}
 _TRY: Final = (
-    "Hold 30, 40, 50, 60 and 70 mph (or 50, 70, 90 and 110 km/h) on the dial for 20 s each, and "
-    'note time and reading in notes.csv, or list them under [indicated] as "speeds"'
+    "Hold {speeds} on the dial for 20 s each, and note time and reading in notes.csv, or list the "
+    "speeds under [indicated] in the build sheet"
 )
 
 
@@ -46,7 +47,9 @@ def speedometer(case: Case, target: Target) -> Finding:
             why = f"A steady speed was held {count} times, but no dial reading goes with it"
         if outside:
             why = "No hold at a speed that the rule speaks of"
-        return nothing_to_judge(subject, None, joined(why, remarks), _TRY)
+        return nothing_to_judge(
+            subject, None, joined(why, remarks), _TRY.format(speeds=_SPEEDS[case.sheet.units])
+        )
     if len(read) == 1 and rule.test_speeds(None):
         untried = "the rule's test speeds: one reading makes no line to judge them by"
         items.append(FindingItem(None, None, None, "not proven", what=untried))

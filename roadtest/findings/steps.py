@@ -7,8 +7,9 @@ from typing import Final
 
 from roadtest.cautions import CALIFORNIA, CLOSED_ROAD, ROLL_COOL, STOP_TESTING, TWO_PEOPLE
 from roadtest.findings.case import Case, joined
+from roadtest.findings.inspections import AFTER_WORK
 from roadtest.results import Correction, Finding, Verdict
-from roadtest.wording import number_text
+from roadtest.wording import number_text, short_title
 
 _MEND: Final = {
     "odometer": "Set the odometer's drive right: it counts with the speedometer's gear or setting",
@@ -71,7 +72,7 @@ def _to_mend(case: Case, findings: Sequence[Finding]) -> Iterator[str]:
         if finding.id == "speedometer":
             yield _correct_the_dial(case)
         elif finding.id == "inspection":
-            yield f"Put right: {finding.title.removeprefix('Inspection: ')}"
+            yield f"Put right: {short_title(finding.title)}"
         elif finding.id == "cruise_rpm":
             yield joined(_MEND[finding.id], _other_axle(case, finding))
         elif finding.id == "gearbox":
@@ -154,14 +155,20 @@ def _to_settle(findings: Sequence[Finding]) -> Iterator[str]:
     What is looked at by hand comes first: it takes minutes, and brakes and wheels belong looked at
     before the car is driven again.
     """
-    undone = [f.title for f in _with(findings, "not proven") if f.id == "inspection"]
+    undone = [
+        short_title(finding.title)
+        for finding in _with(findings, "not proven")
+        if finding.id == "inspection"
+    ]
     if undone:
-        looked_at = ", ".join(title.removeprefix("Inspection: ") for title in undone)
-        yield f"Look at by hand, before the next drive: {looked_at}"
+        seen = [title for title in undone if not title.startswith(AFTER_WORK)]
+        work = [title.removeprefix(AFTER_WORK) for title in undone if title.startswith(AFTER_WORK)]
+        checks = [f"{AFTER_WORK}{', '.join(work)}"] if work else []
+        yield f"Look at by hand, before the next drive: {'; '.join((*seen, *checks))}"
     open_ones = [f for f in _with(findings, "not proven") if f.to_settle and f.id != "inspection"]
-    for settle in dict.fromkeys(finding.to_settle for finding in open_ones):
-        names = [_short(finding) for finding in open_ones if finding.to_settle == settle]
-        yield f"{', '.join(names)}: {settle}"
+    for settle in dict.fromkeys(finding.to_settle or "" for finding in open_ones):
+        names = [short_title(finding.title) for finding in open_ones if finding.to_settle == settle]
+        yield f"{_listed(names)}: {_small(settle)}"
 
 
 def _to_read(case: Case) -> Iterator[str]:
@@ -184,6 +191,21 @@ def _with(findings: Iterable[Finding], verdict: Verdict) -> list[Finding]:
     return sorted(chosen, key=lambda finding: _WORTH.index(finding.id.partition(".")[0]))
 
 
-def _short(finding: Finding) -> str:
-    """Return a title without the rule's name and what follows a comma."""
-    return finding.title.partition(":")[0]
+def step_that_settles(finding: Finding, steps: Sequence[str]) -> int | None:
+    """Return the number, from 1, of the step that says what would settle a finding."""
+    settle = (finding.to_settle or "").casefold()
+    if not settle:
+        return None
+    numbered = (n for n, step in enumerate(steps, 1) if step.casefold().endswith(settle))
+    return next(numbered, None)
+
+
+def _listed(names: Sequence[str]) -> str:
+    """Return "Axle ratio, tachometer and brake fade" of names."""
+    *before, last = [names[0], *map(_small, names[1:])]
+    return f"{', '.join(before)} and {last}" if before else last
+
+
+def _small(text: str) -> str:
+    """Return a text with a small letter first, to go on with."""
+    return text[:1].lower() + text[1:]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
 
@@ -42,8 +43,7 @@ def tach(case: Case, target: Target) -> Finding:
         return nothing_to_judge(subject, within(share), why, settle)
     more = over_or_under(case, scale, "The tach", "the engine turns, gearing and tyre as found")
     finding = from_figure(case, subject, scale, within(share), more)
-    finding = by_the_tyre(case, with_remarks(case, finding))
-    return as_sure_as_the_story(case, finding, "axle", "tyre")
+    return as_sure_as_the_story(case, by_the_tyre(case, finding), "axle", "tyre")
 
 
 def as_sure_as_the_story(case: Case, finding: Finding, *parts: str) -> Finding:
@@ -66,8 +66,8 @@ def as_sure_as_the_story(case: Case, finding: Finding, *parts: str) -> Finding:
         # Under another story nothing is known of it.
         probability=None if given is None else chance * given + (1.0 - chance) * 0.5,
         reason=joined(
-            f"The figure holds under the most probable story of gearbox, axle, tach and tyre, and "
-            f"others that would make another of it have {1.0 - chance:.0%} together",
+            "The figure holds for the most probable account of gearbox, axle, tach and tyre; the "
+            f"others, which would make another figure of it, have {1.0 - chance:.0%} together",
             finding.reason,
         ),
         to_settle=joined(f"{ROLL_OUT}, and hold the tach against a reference at a steady speed"),
@@ -119,8 +119,15 @@ def by_the_tyre(case: Case, finding: Finding) -> Finding:
     return replace(finding, to_settle=joined(f"{how}: most of the interval is the tyre's"))
 
 
-def with_remarks(case: Case, finding: Finding) -> Finding:
-    """Return a finding that is not all well with what the gearing measure noticed."""
-    if finding.verdict == "pass":
-        return finding
-    return replace(finding, reason=joined(finding.reason, case.remark("gearing")))
+def with_remarks(case: Case, findings: Sequence[Finding]) -> tuple[Finding, ...]:
+    """Return the findings, what the gearing measure noticed added to one that is not all well.
+
+    It is said once: with the tach, else with the gearbox, else with the axle.
+    """
+    said = case.remark("gearing")
+    open_ones = {finding.id: finding for finding in findings if finding.verdict != "pass"}
+    told = next((open_ones[id_] for id_ in ("tach", "gearbox", "axle") if id_ in open_ones), None)
+    return tuple(
+        replace(finding, reason=joined(finding.reason, said)) if finding is told else finding
+        for finding in findings
+    )

@@ -13,6 +13,7 @@ from roadtest.charts.lettering import fitted
 from roadtest.charts.model import Chart
 from roadtest.charts.svg import A4_WIDTH_PT, draw_svg
 from roadtest.figures import put_figures
+from roadtest.findings.steps import step_that_settles
 from roadtest.report.card import glove_box_card
 from roadtest.report.first_page import day_of, day_text, first_page, ordered
 from roadtest.report.model import (
@@ -36,12 +37,11 @@ _SUBJECT_OF_SECTION: Final = {
     "Speedometer": "speedometer",
     "Odometer": "odometer",
     "Gearing": "gearing",
-    "Stops": "braking",
+    "Braking": "braking",
     "Coasting": "coasting",
     "Pulls": "pulls",
     "Channels": "channels",
 }
-_TOLD_BEFORE: Final = "Inspections"  # on page one
 _PATH_WIDTH: Final = 0.5  # of the text's width: a plan of the path is as high as it is wide
 _UPRIGHT: Final = 0.7  # height over width, from which a path is one
 _CHART_WIDTH: Final = 0.9
@@ -98,18 +98,21 @@ def _in_full(results: Results) -> list[Block]:
     if results.cautions:
         blocks += [Heading("Before driving hard"), Bullets(results.cautions)]
     judged = [finding for finding in ordered(results) if finding.id != "inspection"]
-    rows = tuple((finding.title, _why(finding)) for finding in judged)
+    rows = tuple((finding.title, _why(finding, results.next_steps)) for finding in judged)
     if rows:
         blocks += [Heading("Why each verdict"), Facts(rows, small=True, run_in=True)]
     return blocks
 
 
-def _why(finding: Finding) -> str:
+def _why(finding: Finding, steps: tuple[str, ...]) -> str:
     said = [f"{VERDICT_WORD[finding.verdict]}."]
     if finding.probability is not None:
         said.append(f"Probability of conforming: {probability_text(finding.probability)}.")
     said.append(finding.reason)
-    if finding.to_settle:
+    number = step_that_settles(finding, steps)
+    if number is not None:
+        said.append(f"To settle: step {number} of what to do next.")
+    elif finding.to_settle:
         said.append(f"To settle: {finding.to_settle}")
     return " ".join(part for part in said if part)
 
@@ -119,7 +122,7 @@ def _evidence(results: Results, charts: Sequence[Chart], units: ReadIn) -> list[
     sheet = BlockSheet()
     put_figures(sheet, results, units)
     overall = _pictures(charts, "drive")
-    told = [(title, section) for title, section in sheet.sections if title != _TOLD_BEFORE]
+    told = sheet.sections
     if not told and not overall:
         return []
     blocks: list[Block] = [Heading("Evidence"), *overall]

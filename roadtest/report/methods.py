@@ -32,8 +32,8 @@ _GEARING: Final = (
 )
 _TACH: Final = (
     "Tachometer",
-    "engine speed shown over the engine speed that gears, axle and tyre of the most probable story "
-    "make of the road speed; its clock set by the best agreement of the two over the whole drive",
+    "engine speed shown over the engine speed that the most probable gears, axle and tyre make of "
+    "the road speed; its clock set by the best agreement of the two over the whole drive",
 )
 _SLIP: Final = (
     "Clutch slip",

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from roadtest.build_sheet import BuildSheet
+from roadtest.log_lines import not_used, rate_text
 from roadtest.quantity import Quantity
 from roadtest.report.methods import methods
 from roadtest.report.model import Block, Bullets, Facts, Heading, Paragraph, Picture, Table
@@ -113,7 +114,7 @@ def _log_rows(results: Results, units: ReadIn) -> list[tuple[str, str]]:
     for log in results.logs:
         parts = [_KIND.get(log.kind, log.kind)]
         if log.rate_hz is not None:
-            parts.append(f"{number_text(log.rate_hz, 3)} Hz")
+            parts.append(rate_text(log))
         if log.speed_source is not None:
             parts.append("speed by Doppler" if log.speed_source == "doppler" else _FROM_PLACES)
         if log.speed_noise is not None:
@@ -150,7 +151,7 @@ def _by_hand(results: Results) -> list[Block]:
 def _unused(results: Results) -> list[Block]:
     by_hand = {one.manoeuvre for one in results.by_hand.left_out}
     unused = [m for m in results.manoeuvres if not m.used and m.id not in by_hand]
-    aside = [f"{m.id}: {m.why_not}" for m in unused if m.why_not]
+    aside = [f"{label}: {line}" for label, line in not_used(unused)]
     if not aside:
         return []
     return [Heading("Found, but not used", level=2), Bullets(tuple(aside), small=True, paired=True)]

@@ -149,9 +149,20 @@ def test_a_stop_the_log_is_too_slow_for_never_passes(target: str) -> None:
     )
     finding = only(case(target, stopped(stop)))
     assert finding.verdict == "not proven"
-    assert "stop-1: too few fixes: 2 between" in finding.reason
+    assert "stop-1 can't be judged: too few fixes: 2 between" in finding.reason
     if not target.startswith("drift"):
         assert "with a log of 5 Hz or more" in (finding.to_settle or "")
+
+
+def test_stops_left_open_for_one_reason_are_told_together() -> None:
+    why = "too few fixes: {} between 0.8 and 0.1 of the initial speed"
+    made = [
+        StopResult(f"stop-{k}", mfdd_level=q(9.0, 0.1, A), not_judged=why.format(k)) for k in (1, 2)
+    ]
+    reason = only(case('mfdd = "5.8 m/s^2"', stopped(*made))).reason
+    assert "stop-1, stop-2 can't be judged: too few fixes (stop-1: 1 between" in reason
+    assert reason.count("too few fixes") == 1
+    assert "could not be judged" not in reason
 
 
 def test_an_own_distance_leaves_a_stop_from_another_speed_out() -> None:

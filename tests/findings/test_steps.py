@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from roadtest.findings import Case, cautions, judge_all, next_steps
+from roadtest.findings.steps import step_that_settles
 from roadtest.results import (
     Correction,
     CruiseRow,
@@ -48,12 +49,30 @@ def test_a_dial_is_corrected_as_the_measure_advises() -> None:
 def test_targets_that_one_drive_settles_are_told_together() -> None:
     made = case('clutch_slip = "2 %"\ntach = "3 %"\naxle = "1 %"', Results(), "[axle]\nratio = 4\n")
     (together,) = [step for step in steps_of(made) if "Axle" in step]
-    assert together.startswith("Axle ratio, Tachometer: Log the engine speed")
+    assert together.startswith("Axle ratio and tachometer: log the engine speed")
 
 
 def test_inspections_not_done_are_asked_for_in_one_step() -> None:
     results = Results(inspections=(Inspection("lamps", "not done"), Inspection("horn", "not done")))
-    assert steps_of(case("", results)) == ("Look at by hand, before the next drive: lamps, horn.",)
+    assert steps_of(case("", results)) == ("Look at by hand, before the next drive: lamps; horn.",)
+
+
+def test_hand_checks_after_several_kinds_of_work_are_asked_for_together() -> None:
+    made = case('tach = "3 %"', Results(), '[work]\ndone = ["gearbox", "axle"]\n')
+    step = next(step for step in steps_of(made) if step.startswith("Look at by hand"))
+    assert "hand checks after work on gearbox, axle" in step
+    assert step.count("hand checks") == 1
+
+
+def test_what_settles_a_finding_is_found_again_among_the_steps() -> None:
+    made = case('odometer = "4 %"\ntach = "3 %"', Results())
+    findings = judge_all(made)
+    steps = next_steps(made, findings)
+    for finding in findings:
+        number = step_that_settles(finding, steps)
+        assert number is not None
+        assert finding.title.lower() in steps[number - 1].lower()
+    assert step_that_settles(findings[0], ()) is None
 
 
 def test_a_look_by_hand_comes_before_another_drive() -> None:

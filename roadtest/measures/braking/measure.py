@@ -125,7 +125,7 @@ def measure_braking(evidence: Evidence) -> BrakingMeasured:
     )
     return BrakingMeasured(
         result,
-        _remarks(result, series, per_stop),
+        _remarks(result),
         set_aside,
         {name: found.path for name, found in sideways.items() if found.path is not None},
         smoothing,
@@ -323,7 +323,7 @@ def _trends(
     return per_stop, trend_of(level, np.array([before[i] for i in ids]), rng)
 
 
-def _remarks(result: BrakingResult, series: _Series, trend: Trend | None) -> tuple[str, ...]:
+def _remarks(result: BrakingResult) -> tuple[str, ...]:
     said = [
         f"{stop.manoeuvre}: the road bends; drift and heading change are against its bend"
         for stop in result.stops
@@ -334,17 +334,4 @@ def _remarks(result: BrakingResult, series: _Series, trend: Trend | None) -> tup
             f"the receiver smooths its speed over {quantity_text(result.smoothing, 'mph')}, as the "
             "ends of the stops show; that is taken out of every figure of them"
         )
-    if trend is not None:
-        said.append(_trend_in_words(trend, int(np.count_nonzero(series.like))))
     return tuple(said)
-
-
-def _trend_in_words(trend: Trend, count: int) -> str:
-    slope = Quantity.from_draws(100.0 * trend.slope, "1")
-    if slope is None or slope.low <= 0.0 <= slope.high:
-        return f"over {count} like stops no trend is told from the driver's variation"
-    way = "falls" if slope.value < 0.0 else "rises"
-    return (
-        f"over {count} like stops braking {way} by {abs(slope.value):.1f} % ± {slope.u95:.1f} % "
-        "a stop, more than the driver's variation explains"
-    )

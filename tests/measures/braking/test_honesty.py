@@ -185,7 +185,6 @@ def test_fading_brakes_are_told_from_a_driver() -> None:
     assert per_stop.high < 0.0
     assert made.result.fade_per_energy is not None
     assert made.result.fade_per_energy.high < 0.0
-    assert any("falls by" in remark for remark in made.remarks)
 
 
 def test_a_snub_ends_at_the_speed_at_which_the_pedal_was_let_go() -> None:
