@@ -141,7 +141,8 @@ def compared_body(work: Compared) -> list[Any]:
 
 def _against(found: Comparison, later: int) -> list[Any]:
     said = changes_text(found, later, found.units)
-    parts: list[Any] = [html.H2(against_text(later)), *[html.P(line) for line in said]]
+    lines = [html.Li([html.Strong(label), f": {line}"]) for label, line in said]
+    parts: list[Any] = [html.H2(against_text(later)), html.Ul(lines)]
     return [*parts, *[_table(table) for table in tables_of(found, later, found.units)]]
 
 

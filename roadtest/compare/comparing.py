@@ -48,7 +48,11 @@ def compare(results: Sequence[Results], names: Sequence[str] = ()) -> Comparison
         units=results[0].units,
         car=results[0].car,
         drives=tuple(
-            ComparedDrive(name, found.drive.start_utc)
+            ComparedDrive(
+                name,
+                found.drive.start_utc,
+                tuple(f"{one.manoeuvre} ({one.reason})" for one in found.by_hand.left_out),
+            )
             for name, found in zip(called, results, strict=True)
         ),
         rows=rows,

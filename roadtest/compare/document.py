@@ -17,7 +17,7 @@ from roadtest.compare.table import (
     drives_text,
     tables_of,
 )
-from roadtest.report.model import Block, Bullets, Document, Facts, Heading, Paragraph, Picture
+from roadtest.report.model import Block, Bullets, Document, Facts, Heading, Picture
 from roadtest.report.model import Table as PaperTable
 from roadtest.results import ReadIn, Results
 
@@ -51,7 +51,7 @@ def _blocks(found: Comparison, results: Sequence[Results], units: ReadIn) -> Ite
     yield Facts(drives_text(found))
     for later in laters:
         yield Heading(against_text(later), level=2)
-        yield from (Paragraph(said) for said in changes_text(found, later, units))
+        yield Facts(changes_text(found, later, units))
     yield Heading("Side by side")
     for chart in comparison_charts(found, results, units):
         yield Picture(draw_svg(chart), chart.says, chart.title, chart.notes)

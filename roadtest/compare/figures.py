@@ -93,7 +93,7 @@ def _braking(results: Results) -> Iterator[Figure]:
             continue
         yield "stops", "MFDD level", stop.mfdd_level, _RUN
         if stop.nominal_speed is not None:
-            name = f"way from {_speed(stop.nominal_speed.value)}"
+            name = f"distance from {_speed(stop.nominal_speed.value)}"
             yield "stops", name, stop.distance_nominal, _RUN
         yield "stops", "drift, right +", stop.drift, _RUN
     yield "stops", "fade, last / first", results.braking.fade, _PLAIN
@@ -111,15 +111,21 @@ def _coasting(results: Results) -> Iterator[Figure]:
 
 
 def _pulls(results: Results) -> Iterator[Figure]:
+    """Yield what pulls and starts took; of a drive with some shown flat out, of those alone.
+
+    One with the pedal half down says nothing of the car.
+    """
+    flat_out = any(run.flat_out for run in results.pulls.runs)
     for run in results.pulls.runs:
-        if run.gear is None:
+        if run.gear is None or (flat_out and not run.flat_out):
             continue
         if run.from_ is not None and run.to is not None:
             yield "pulls", _span(run, run.from_, run.to), run.time, _RUN
             # A pull too short to be timed need not have reached its peak.
             yield "pulls", f"gear {run.gear}, power at wheels", run.peak_power, _RUN_MASS
+    flat_out = any(start.flat_out for start in results.pulls.standing)
     for start in results.pulls.standing:
-        if start.to is not None:
+        if start.to is not None and (start.flat_out or not flat_out):
             yield "pulls", f"standing to {_speed(start.to.value)}", start.time, _RUN
 
 

@@ -39,10 +39,11 @@ class Row:
 
 @dataclass(frozen=True)
 class ComparedDrive:
-    """Which drive a figure belongs to."""
+    """Which drive a figure belongs to, and what of it a person left out, with the reason."""
 
     name: str
     start_utc: str | None = None
+    left_out: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

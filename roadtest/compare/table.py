@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import Final
 
-from roadtest.compare.model import Change, Comparison, Row
+from roadtest.compare.model import Change, ComparedDrive, Comparison, Row
 from roadtest.quantity import Quantity
 from roadtest.results import ReadIn
 from roadtest.terminal import Page
-from roadtest.wording import as_people_read, in_read_unit, pair_text, plural
+from roadtest.wording import as_people_read, in_read_unit, moment_text, pair_text, plural
 
 _MARK: Final[dict[Change, str]] = {
     "changed": "*",
@@ -26,6 +26,8 @@ _HEADING: Final = {
     "stops": "Stops, mean of those used",
     "coasting": "Coasting, and deceleration at speeds",
 }
+_LAST_TELLS: Final = frozenset({"cruise", "pulls"})
+"""Sections whose last figure tells most: top gear at the highest speed, the longest start."""
 _PERCENT: Final = frozenset({"clutch slip", "fade, last / first", "spread"})
 HOW_TO_READ: Final = "How to read this"
 MARKS: Final = (
@@ -45,8 +47,8 @@ def render(
         page.paragraph(said, label=f"  {label}", indent=12)
     for later in range(1, len(found.drives)):
         page.heading(against_text(later))
-        for said in changes_text(found, later, units):
-            page.paragraph(said)
+        for label, said in changes_text(found, later, units):
+            page.paragraph(said, label=f"  {label}", indent=15)
         for table in tables_of(found, later, units):
             page.heading(table.heading)
             page.table(table.heads, table.rows, texts=2)
@@ -71,11 +73,18 @@ def car_text(found: Comparison) -> str:
 
 
 def drives_text(found: Comparison) -> tuple[tuple[str, str], ...]:
-    """Return each drive's number, and its name with when it started."""
-    return tuple(
-        (f"drive {n}", f"{one.name}, started {one.start_utc}" if one.start_utc else one.name)
-        for n, one in enumerate(found.drives, 1)
-    )
+    """Return each drive's number, and its name, start and what was left out of it."""
+    return tuple((f"drive {n}", _drive_text(one)) for n, one in enumerate(found.drives, 1))
+
+
+def _drive_text(drive: ComparedDrive) -> str:
+    """Return a drive's name, when it started, and what a person left out of it."""
+    parts = [
+        drive.name,
+        f"started {moment_text(drive.start_utc)}" if drive.start_utc else "",
+        f"left out by hand: {', '.join(drive.left_out)}" if drive.left_out else "",
+    ]
+    return ", ".join(part for part in parts if part)
 
 
 def against_text(later: int) -> str:
@@ -83,28 +92,47 @@ def against_text(later: int) -> str:
     return f"Drive {later + 1} against drive 1"
 
 
-def changes_text(found: Comparison, later: int, units: ReadIn) -> tuple[str, ...]:
-    """Return in sentences how much changed between the first drive and a later one, and what."""
+def changes_text(found: Comparison, later: int, units: ReadIn) -> tuple[tuple[str, str], ...]:
+    """Return, behind a label each, how much changed between the first drive and a later one.
+
+    Of each section the figures that tell most are named with what they were and are; the rest, all
+    of them in the tables, is counted.
+    """
     changes = [one.change for row in found.rows if (one := row.differences[later - 1])]
     if not changes:
-        return ("The two have no figure in common.",)
-    changed, differ = changes.count("changed"), changes.count("runs differ")
-    told = [
-        f"{section} ({', '.join(as_people_read(row.name, units) for row in rows)})"
-        for section, rows in groupby(
-            (row for row in found.rows if _is_changed(row, later)), key=lambda row: row.section
-        )
-    ]
-    return (
-        f"{plural(len(changes), 'figure')} compared: {changed} changed, {differ} of single runs "
-        f"that differ, {changes.count('no change shown')} without a change that shows.",
-        f"Changed: {'; '.join(told) or 'nothing that shows'}.",
+        return (("compared", "the two have no figure in common"),)
+    counts = (
+        (changes.count("changed"), "changed"),
+        (changes.count("runs differ"), "of single runs that differ"),
+        (changes.count("no change shown"), "without a change that shows"),
     )
+    said = ", ".join(f"{count} {word}" for count, word in counts if count)
+    told = [("compared", f"{plural(len(changes), 'figure')}: {said}")]
+    for change, lead in (("changed", ""), ("runs differ", "one run on each drive, they differ: ")):
+        alike = (row for row in found.rows if _change(row, later) == change)
+        told += [
+            (section, lead + _named(list(rows), later, units))
+            for section, rows in groupby(alike, key=lambda row: row.section)
+        ]
+    return tuple(told)
 
 
-def _is_changed(row: Row, later: int) -> bool:
+def _change(row: Row, later: int) -> Change | None:
     difference = row.differences[later - 1]
-    return difference is not None and difference.change == "changed"
+    return None if difference is None else difference.change
+
+
+def _named(rows: list[Row], later: int, units: ReadIn) -> str:
+    """Return the telling ones of a section's rows as "name: before → after", the rest counted."""
+    telling = rows[-1:] if rows[0].section in _LAST_TELLS else rows[:2]
+    named = [
+        f"{name}: {before} → {after}"
+        for _, name, before, after, _ in (_cells(row, later, units) for row in telling)
+    ]
+    more = len(rows) - len(telling)
+    ways = {one.value.value > 0.0 for row in rows if (one := row.differences[later - 1])}
+    way = "" if len(ways) > 1 else (", all higher" if True in ways else ", all lower")
+    return "; ".join([*named, f"and {more} more{way}"] if more else named)
 
 
 def tables_of(found: Comparison, later: int, units: ReadIn) -> Iterator[SectionTable]:

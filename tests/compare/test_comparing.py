@@ -11,17 +11,22 @@ import pytest
 from roadtest import cli
 from roadtest.compare import compare
 from roadtest.compare.as_text import to_json
-from roadtest.compare.table import render
+from roadtest.compare.table import changes_text, drives_text, render
 from roadtest.errors import InputError
 from roadtest.quantity import Quantity
 from roadtest.results import (
     BrakingResult,
+    ByHand,
     CarInfo,
     ChannelResult,
+    CruiseRow,
     DriveInfo,
     FileInfo,
     GearingResult,
+    LeftOut,
     Manoeuvre,
+    PullRun,
+    PullsResult,
     Results,
     SheetInfo,
     StopResult,
@@ -115,6 +120,48 @@ def test_only_stops_that_were_used_are_in_the_mean() -> None:
     assert means == pytest.approx([6.1, 7.1])
 
 
+def test_what_was_left_out_by_hand_is_told_with_its_drive() -> None:
+    by_hand = ByHand(left_out=(LeftOut("stop-2", "a dog ran out"),))
+    found = compare([_drive("a"), replace(_drive("bb"), by_hand=by_hand)])
+    (first, later) = drives_text(found)
+    assert "left out" not in first[1]
+    assert later[1].endswith("left out by hand: stop-2 (a dog ran out)")
+
+
+def test_the_summary_names_what_tells_most_and_counts_the_rest() -> None:
+    def cruising(results: Results, factor: float) -> Results:
+        rows = tuple(
+            CruiseRow(5, Quantity(v, 0.0, "m/s"), Quantity(factor * 100.0 * v, 2.0, "r/min"))
+            for v in (10.0, 20.0, 30.0)
+        )
+        return replace(results, gearing=replace(results.gearing, cruise=rows))
+
+    found = compare([cruising(_drive("a"), 1.0), cruising(_drive("bb"), 0.9)])
+    said = dict(changes_text(found, 1, "mph"))["cruise"]
+    assert said == ("gear 5 at 67.1 mph, rpm: 3000.0 ± 2.0 → 2700.0 ± 2.0; and 2 more, all lower")
+
+
+def test_of_pulls_those_shown_flat_out_are_compared_where_there_are_any() -> None:
+    def pulled(results: Results, *runs: tuple[float, bool]) -> Results:
+        made = tuple(
+            PullRun(
+                f"pull-{k}",
+                4,
+                Quantity(15.0, 0.0, "m/s"),
+                Quantity(20.0, 0.0, "m/s"),
+                Quantity(time, 0.05, "s"),
+                flat_out=flat_out,
+            )
+            for k, (time, flat_out) in enumerate(runs)
+        )
+        return replace(results, pulls=PullsResult(runs=made))
+
+    first = pulled(_drive("a"), (3.0, True), (9.0, False))
+    found = compare([first, pulled(_drive("bb"), (4.0, False), (4.2, False))])
+    (row,) = (row for row in found.rows if row.section == "pulls")
+    assert [figure and figure.value for figure in row.figures] == pytest.approx([3.0, 4.1])
+
+
 def test_a_channel_has_no_interval_and_is_matched_only_in_its_unit() -> None:
     def with_oil(results: Results, unit: str, most: float) -> Results:
         return replace(results, channels=(ChannelResult("oil", unit, max=most),))
@@ -175,7 +222,9 @@ def test_the_command_takes_results_files_and_writes_json(
     assert cli.main(["compare", *map(str, files), "--json", str(target)]) == cli.PASSED
     out = capsys.readouterr().out
     assert "before.json, started" in out
-    assert "Changed: gearing (axle, engine turns)." in out
+    assert "axle: 4.22 ± 0.11 → 3.90 ± 0.11; engine turns, per mile: 3087.0 ± 4.8 →" in " ".join(
+        out.split()
+    )
     assert cli.main(["compare", *map(str, files), "--json", "-"]) == cli.PASSED
     assert capsys.readouterr().out == target.read_text(encoding="utf-8")
 
