@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 
+from roadtest.quantity import Quantity
 from roadtest.results import (
     BeddingRecord,
     BeddingRow,
@@ -178,6 +179,15 @@ def test_drift_counts_to_either_side_and_says_which_way() -> None:
     finding = only(case('drift = "1.0 m"', stopped(*made)))
     assert finding.verdict == "fail"
     assert "It pulls to the left" in finding.reason
+    right = tuple(replace(stop, drift=q(1.5, 0.2, "m")) for stop in made)
+    assert "It pulls to the right" in only(case('drift = "1.0 m"', stopped(*right))).reason
+
+
+@pytest.mark.parametrize("last", [q(0.4, 0.3, "m"), q(-1.5, 2.0, "m")])
+def test_a_car_is_said_to_pull_only_where_every_sure_drift_goes_one_way(last: Quantity) -> None:
+    """Two sure ones apart, or one sure one beside one that is not."""
+    made = (StopResult("stop-1", drift=q(-1.5, 0.2, "m")), StopResult("stop-2", drift=last))
+    assert "pulls" not in only(case('drift = "1.0 m"', stopped(*made))).reason
 
 
 @pytest.mark.parametrize(
@@ -250,6 +260,7 @@ def test_bedding_counts_the_uses_that_were_fast_and_slow_enough(count: int, verd
     finding = only(case(target, results))
     assert finding.verdict == verdict
     assert finding.reason == f"Of 5 uses of the brakes, 3 to 4 count; {count} are wanted."
+    assert finding.measured == q(3.5, 0.5)
     if verdict == "fail":
         assert (finding.to_settle or "").startswith("2 slowings more from 30 mph to 5 mph")
 

@@ -58,6 +58,22 @@ def test_another_gearbox_fails_even_where_no_step_was_driven() -> None:
     assert finding.items[0].probability == pytest.approx(0.002)
 
 
+@pytest.mark.parametrize(
+    ("label", "probability", "verdict"),
+    [
+        ("five-speed", 0.96, "pass"),
+        ("five-speed", 0.94, "not proven"),
+        ("four-speed", 0.94, "not proven"),
+        ("four-speed", 0.96, "fail"),
+    ],
+)
+def test_a_gearbox_is_told_only_as_surely_as_an_interval(
+    label: str, probability: float, verdict: str
+) -> None:
+    results = gearing(steps=STEPS, gearbox_shown=Shown(label, probability))
+    assert only(case('gearbox = "1 %"', results, SHEET)).verdict == verdict
+
+
 def test_a_gear_not_driven_leaves_the_gearbox_open() -> None:
     steps = (STEPS[0], Step(2, 3, None, 2.08 / 1.40))
     results = gearing(steps=steps, gearbox_shown=Shown("five-speed", 0.999))
@@ -112,6 +128,17 @@ def test_an_axle_in_doubt_by_its_tyres_size_asks_for_the_roll_out() -> None:
     )
 
 
+@pytest.mark.parametrize(("of_tyre", "asked"), [(0.75, True), (0.65, False)])
+def test_the_tyre_is_measured_again_where_most_of_the_variance_is_its_own(
+    of_tyre: float, asked: bool
+) -> None:
+    # 0.75² is more than half of the variance, 0.65² is less.
+    sheet = BOX + f'[tyres]\nrolling_circumference = "1.800 m ± {of_tyre:.2f} %"\n'
+    finding = only(case('axle = "1 %"', gearing(axle=q(4.25, 0.0425)), sheet))
+    assert finding.verdict == "not proven"
+    assert ("over ten turns" in (finding.to_settle or "")) == asked
+
+
 def test_gears_without_a_tyre_on_the_sheet_say_that_the_tyre_is_missing() -> None:
     results = Results(
         logs=(TACH,),
@@ -161,6 +188,29 @@ def test_cruise_without_a_row_is_made_from_the_turns_per_metre() -> None:
     finding = only(case(target, results, SHEET))
     assert finding.measured is not None
     assert finding.measured.value == pytest.approx(1.9 * 30.0 * 60.0)
+
+
+def test_turns_as_a_tach_shows_them_are_made_true_ones_by_its_scale() -> None:
+    results = replace(
+        gearing(revs_per_metre_top=q(1.9, 0.01, "1/m"), gears=(GearRow(3, overall=q(5.9, 0.1)),)),
+        tach=TachInfo(scale=q(1.25, 0.01)),
+    )
+    measured = only(case('cruise_rpm = {speed = "30 m/s", at_most = 3450}', results)).measured
+    assert measured is not None
+    assert measured.value == pytest.approx(1.9 / 1.25 * 30.0 * 60.0)
+    relative = ((0.01 / 1.9) ** 2 + (0.01 / 1.25) ** 2) ** 0.5
+    assert measured.u95 == pytest.approx(relative * measured.value)
+
+
+@pytest.mark.parametrize(("gear", "verdict"), [(3, "pass"), (2, "not proven")])
+def test_cruise_is_judged_only_where_the_top_gear_of_the_box_was_driven(
+    gear: int, verdict: str
+) -> None:
+    row = CruiseRow(gear, mph(70.0), q(3000.0, 20.0, "r/min"))
+    results = gearing(cruise=(row,), gearbox_shown=Shown("five-speed", 0.999))
+    finding = only(case('cruise_rpm = {speed = "70 mph", at_most = 3450}', results, SHEET))
+    assert finding.verdict == verdict
+    assert ("Top gear was not driven steadily" in finding.reason) == (gear == 2)
 
 
 def test_slip_is_read_in_per_cent() -> None:
@@ -220,6 +270,15 @@ def test_a_channel_on_its_limit_conforms_though_the_units_differ() -> None:
     channel = ChannelResult("oil", "bar", 1.0, 4.0, 0.0)
     made = case('channel.oil = {at_least = "100 kPa"}', Results(channels=(channel,)))
     assert only(made).verdict == "pass"
+
+
+def test_a_channel_in_several_files_is_judged_on_the_farthest_of_all() -> None:
+    first = ChannelResult("oil", "bar", 2.0, 4.0, 10.0, 20.0, seconds_above=0.0, seconds_below=3.0)
+    later = ChannelResult("oil", "bar", 1.0, 5.0, 70.0, 80.0, seconds_above=2.0, seconds_below=4.0)
+    target = 'channel.oil = {at_most = "4.5 bar", at_least = "2.5 bar"}'
+    finding = only(case(target, Results(channels=(first, later))))
+    assert "Highest 5 bar at 1:10, 2 s above the limit" in finding.reason
+    assert "lowest 1 bar at 1:20, 7 s below the limit" in finding.reason
 
 
 @pytest.mark.parametrize(

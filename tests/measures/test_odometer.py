@@ -79,6 +79,13 @@ def test_scale_is_shown_over_driven_with_the_last_digit_in_it(
     assert abs(found.true.value - way * MILE_M) <= found.true.u95
 
 
+def test_a_single_reading_is_known_to_95_per_cent_of_half_a_step(
+    drive: tuple[Truth, Evidence],
+) -> None:
+    (row,) = measured(drive, note(drive[0], 4.0, 100.0)).readings
+    assert row.shown.u95 == pytest.approx(0.95 * 0.05 * MILE_M)
+
+
 def test_the_time_of_a_note_matters_only_on_the_move(drive: tuple[Truth, Evidence]) -> None:
     truth, _ = drive
     start = note(truth, 4.0, 100.0, decimals=3)
