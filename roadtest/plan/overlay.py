@@ -22,6 +22,10 @@ _REPLACED: Final = {
 }
 """What no longer holds once a key is changed: teeth and labels of the old axle, and so on."""
 _EXAMPLE: Final = "KEY=VALUE, such as axle=3.9 or tyres.size=165/80R13"
+_CHANGEABLE: Final = (
+    "car", "tyres", "gearbox", "axle", "engine", "speedometer", "indicated", "work", "targets",
+)  # fmt: skip
+"""Sections that a drive card rests on: the car as it is to be driven, and what is asked of it."""
 
 
 def changed_sheet(data: bytes, name: str, changes: Sequence[str]) -> BuildSheet:
@@ -32,6 +36,16 @@ def changed_sheet(data: bytes, name: str, changes: Sequence[str]) -> BuildSheet:
     sheet = read_build_sheet(data, name)
     if not changes:
         return sheet
+    changed = _changed(data, name, changes)
+    for left_out, change in enumerate(changes):
+        others = [one for k, one in enumerate(changes) if k != left_out]
+        if _is(changed, data, name, others):
+            found = "it changes nothing, for the build sheet has it so already"
+            raise InputErrors((InputError("--change", change, found, "another value"),))
+    return changed
+
+
+def _changed(data: bytes, name: str, changes: Sequence[str]) -> BuildSheet:
     table = tomllib.loads(data.decode("utf-8-sig"))
     for change in changes:
         _lay_over(table, change)
@@ -41,12 +55,24 @@ def changed_sheet(data: bytes, name: str, changes: Sequence[str]) -> BuildSheet:
         raise InputErrors(as_input_errors(error, SheetTable, "--change")) from None
 
 
+def _is(sheet: BuildSheet, data: bytes, name: str, changes: Sequence[str]) -> bool:
+    """Tell whether the sheet with these changes is `sheet`; some hold only all together."""
+    try:
+        return _changed(data, name, changes) == sheet
+    except InputErrors:
+        return False
+
+
 def _lay_over(table: dict[str, Any], change: str) -> None:
     key, sign, text = change.partition("=")
     key = _SHORT.get(key.strip(), key.strip())
     parts = key.split(".")
     if not sign or not text.strip() or not all(part.strip() for part in parts):
         raise _fault(change, "no key with a value")
+    if parts[0].strip() not in _CHANGEABLE:
+        found = f"no drive card rests on {parts[0].strip()}"
+        expected = f"a key of {', '.join(_CHANGEABLE[:-1])} or {_CHANGEABLE[-1]}, such as axle=3.9"
+        raise InputErrors((InputError("--change", change, found, expected),))
     place = table
     for part in parts[:-1]:
         inner = place.setdefault(part, {})

@@ -198,6 +198,22 @@ def test_a_change_replaces_what_it_makes_untrue() -> None:
 
 
 @pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        (["alternatives.axle.ratio=3.9"], "no drive card rests on alternatives; expected a key of"),
+        (["shop.name=Ours"], "no drive card rests on shop"),
+        (["axle.teeth=[9, 38]"], "axle.teeth=[9, 38]: it changes nothing"),
+        (["axle=3.9", "car.mass=790 kg"], "car.mass=790 kg: it changes nothing"),
+    ],
+)
+def test_a_change_that_changes_nothing_is_refused(changes: list[str], said: str) -> None:
+    with pytest.raises(InputErrors) as caught:
+        changed_sheet(FULL.encode(), "b.toml", changes)
+    assert said in str(caught.value)
+    assert len(str(caught.value).splitlines()) == 1
+
+
+@pytest.mark.parametrize(
     "change",
     ["axle", "=3", "axle=", "axle.ratio=none", "nothing.here=1", "car.label.x=1", "a..b=1"],
 )
