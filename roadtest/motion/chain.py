@@ -81,12 +81,14 @@ class Factor:
         solution, _ = dpbtrs(self._lower, _columns(rhs), lower=1, overwrite_b=1)
         return self._rows(solution)
 
-    def draws(self, rhs: Floats, rng: np.random.Generator) -> Floats:
-        """Return for each of `rhs` [c, n, m] a draw [c, n, m] of N(A⁻¹·rhs, A⁻¹).
+    def draws(self, rhs: Floats, rng: np.random.Generator, count: int = 1) -> Floats:
+        """Return for all of `rhs` [c, n, m], `count` times over, draws [count·c, n, m].
 
-        L·y = rhs, then Lᵀ·x = y + z with z standard normal.
+        Each is of N(A⁻¹·rhs, A⁻¹): L·y = rhs, then Lᵀ·x = y + z with z standard normal.
         """
         half, _ = dtbtrs(self._lower, _columns(rhs), uplo="L", overwrite_b=1)
+        if count > 1:
+            half = np.asfortranarray(np.tile(half, (1, count)))
         half += rng.standard_normal((half.shape[1], half.shape[0])).T
         solution, _ = dtbtrs(self._lower, half, uplo="L", trans="T", overwrite_b=1)
         return self._rows(solution)

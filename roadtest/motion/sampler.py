@@ -96,25 +96,26 @@ class Sampler:
         """Return `values` [b] of the bins for the intervals [p-1] between knots."""
         return values[self.bins.of_interval]
 
-    def sweep(self, with_noise: bool) -> Floats:
-        """Draw everything once; return the drawn kinematic states [c, n, k] at all fixes.
+    def sweep(self, with_noise: bool, count: int = 1) -> Floats:
+        """Draw everything once; return the drawn kinematic states [count·c, n, k] at all fixes.
 
         `with_noise` draws the noise's size and tails too, and with them how calm the log is, for
-        at a low rate the two can be told apart only together.
+        at a low rate the two can be told apart only together. `count` motions are drawn for the
+        same intensities and weights, draw by draw; the chain goes on from the last of them.
         """
         intensity = self.intensity
-        motion = self.step(with_noise)
+        motion = self.step(with_noise, count)
         return self.system.between.draw(motion, intensity, self._rng)
 
-    def step(self, with_noise: bool) -> Floats:
-        """Draw everything once; return the drawn kinematic states [c, p, k] at the knots."""
+    def step(self, with_noise: bool, count: int = 1) -> Floats:
+        """Draw everything once; return the drawn kinematic states [count·c, p, k] at the knots."""
         system, intensity = self.system, self.intensity
         rhs = system.rhs(self._values, intensity, self.weight)
-        solution = system.factor(intensity, self.weight).draws(rhs, self._rng)
-        motion = system.kinematics(solution)
-        energy = system.jerk_energy(motion)
+        solution = system.factor(intensity, self.weight).draws(rhs, self._rng, count)
+        motion, last = system.kinematics(solution), slice(-rhs.shape[0], None)
+        energy = system.jerk_energy(motion[last])
         self.precision = draw_precision(energy, self.precision, self.bins, self.anchor, self._rng)
-        misfit = system.misfit(solution, self._values)[:, self.seen]
+        misfit = system.misfit(solution[last], self._values)[:, self.seen]
         known = self._known_variance()[self.seen]
         if with_noise:
             flat = misfit.ravel(), np.tile(known, misfit.shape[0])

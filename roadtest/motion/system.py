@@ -208,10 +208,13 @@ class MotionSystem:
         return rhs
 
     def kinematics(self, solution: Floats) -> Floats:
-        """Return [c, p, k] kinematic states of `solution` [c, p, m], the reference added back."""
+        """Return [c, p, k] kinematic states of `solution` [c, p, m], the reference added back.
+
+        With c a multiple of the axes, those of several solutions.
+        """
         states = by_state(solution[:, :, : self.kinematic])
         if self._reference is not None:
-            states[0] += self._reference
+            states[0] += np.tile(self._reference, (states.shape[1] // self._reference.shape[0], 1))
         return states.transpose(1, 2, 0)
 
     def jerk_energy(self, kinematics: Floats) -> Floats:

@@ -105,6 +105,8 @@ def test_draws_have_exactly_the_covariance_of_the_chain(sizes: tuple[int, int, i
     factor = Factor(band)
     sides = np.broadcast_to(rhs, (n * m, n, m))
     drawn = factor.draws(sides, Unit())  # type: ignore[arg-type]
+    several = factor.draws(rhs[None], Unit(), count=n * m)  # type: ignore[arg-type]
+    np.testing.assert_allclose(several, drawn, rtol=1e-9, atol=1e-12)
     root = (drawn - factor.solve(rhs[None])).reshape(n * m, n * m).T
     inverse = np.linalg.inv(dense)
     np.testing.assert_allclose(root @ root.T, inverse, atol=1e-8 * np.abs(inverse).max())

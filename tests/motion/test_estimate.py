@@ -397,3 +397,19 @@ def test_steps_of_two_fixes_and_of_a_gap_of_hours_do_not_break_it() -> None:
     assert np.isfinite(motion.u_speed_mps).all()
     off = motion.speed_mps - log.speed_mps
     assert np.sqrt(np.nanmean(off[log.speed_mps > 1.0] ** 2)) < 0.1
+
+
+def test_speeds_and_ways_drawn_four_a_sweep_are_those_drawn_one_a_sweep(
+    stops_at_5_hz: Case,
+) -> None:
+    motion, count = stops_at_5_hz.motion, 400
+    spans = [Span(start, start + 10.0) for start in (20.0, 60.0)]
+    one, four = (motion.draws(spans, count, np.random.default_rng(each), each) for each in (1, 4))
+    for a, b in zip(one, four, strict=True):
+        np.testing.assert_array_equal(a.time_s, b.time_s)
+        for found, other in ((a.speed_mps, b.speed_mps), (a.distance_m, b.distance_m)):
+            sd = np.maximum(found.std(axis=0), 1e-3)
+            off = (found.mean(axis=0) - other.mean(axis=0)) / sd
+            assert np.sqrt(np.mean(off**2)) < 0.25
+            assert np.median(other.std(axis=0) / sd) == pytest.approx(1.0, abs=0.1)
+    assert len(motion.draws(spans, 7, np.random.default_rng(1), 4)[0].speed_mps) == 7
