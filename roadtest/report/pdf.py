@@ -7,10 +7,17 @@ from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from functools import cache
 from importlib.resources import files
+from typing import Final
 
 from roadtest.errors import RoadtestError
 from roadtest.report.lettering import printable
 from roadtest.report.model import Block, Document, GloveBoxCard, Heading, Logo, outlined
+
+
+LACKING: Final = (
+    "[U+ and a number] stands for a letter that the fonts of this PDF lack, by its number in "
+    "Unicode; the same page as HTML shows it."
+)
 
 
 def to_pdf(document: Document) -> bytes:
@@ -79,7 +86,9 @@ def _data(document: Document) -> str:
     }
     if document.logo is not None:
         data["logo"] = _plain(document.logo)
-    return json.dumps(printable(data), ensure_ascii=False)
+    text = json.dumps(printable(data), ensure_ascii=False)
+    lacking = text.count("[U+") > json.dumps(data, ensure_ascii=False).count("[U+")
+    return json.dumps({**json.loads(text), "lacking": LACKING if lacking else ""})
 
 
 def _blocks(blocks: Sequence[Block]) -> Iterator[dict[str, object]]:

@@ -145,6 +145,10 @@ def test_nothing_from_a_file_is_markup() -> None:
 
 def test_letters_the_fonts_lack_are_named() -> None:
     assert printable({"a": ["é – αβγ Жд", "漢"]}) == {"a": ["é – αβγ Жд", "[U+6F22]"]}
+    named = dataclasses.replace(EXAMPLE, car=CarInfo("漢"))
+    told = "stands for a letter that the fonts of this PDF lack"
+    for results, is_told in ((named, True), (EXAMPLE, False)):
+        assert (told in pdf_text(to_pdf(compose(results, SHEET, [], "mph")))) == is_told
 
 
 @pytest.mark.parametrize("sheet", [BuildSheet(name="build.toml"), SHEET])
