@@ -13,7 +13,6 @@ from roadtest.errors import RoadtestError
 from roadtest.report.lettering import printable
 from roadtest.report.model import Block, Document, GloveBoxCard, Heading, Logo, outlined
 
-
 LACKING: Final = (
     "[U+ and a number] stands for a letter that the fonts of this PDF lack, by its number in "
     "Unicode; the same page as HTML shows it."
