@@ -22,7 +22,7 @@ from roadtest.manoeuvres import find_manoeuvres
 from roadtest.measures.measuring import Measured, measure_again, measure_all
 from roadtest.measures.top_speed import KNOWN_MPS, top_speed
 from roadtest.measures.traces import Traces
-from roadtest.motion.distance import distance_driven
+from roadtest.motion.distance import distance_driven, least_top_speed
 from roadtest.motion.estimate import Draws, Span, estimate
 from roadtest.motion.ground import ground_under
 from roadtest.motion.screening import Screened, screen
@@ -258,7 +258,11 @@ def _drive_info(survey: Survey, measured: Measured) -> DriveInfo:
         start_utc=utc_text(survey.evidence.start_unix_s),
         duration_s=end_s - start_s,
         distance=distance_driven(motion, survey.evidence.ground, start_s, end_s),
-        top_speed=top_speed(fast, measured.braking.smoothing_s),
+        top_speed=top_speed(
+            fast,
+            measured.braking.smoothing_s,
+            least_top_speed(motion, survey.evidence.ground),
+        ),
     )
 
 

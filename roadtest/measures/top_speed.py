@@ -18,7 +18,9 @@ KNOWN_MPS: Final = 2.0
 """Standard. A speed known no better is a gap's, not the car's."""
 
 
-def top_speed(stretches: Iterable[Draws], smoothing_s: Floats) -> Quantity | None:
+def top_speed(
+    stretches: Iterable[Draws], smoothing_s: Floats, least_mps: float = 0.0
+) -> Quantity | None:
     """Return the speed at the moment at which it is highest on average over the draws.
 
     The highest of each draw would be too high: noise is picked out with it.
@@ -28,8 +30,10 @@ def top_speed(stretches: Iterable[Draws], smoothing_s: Floats) -> Quantity | Non
     stretches : of the motion as the receiver shows it, c draws each, among them the fastest
     smoothing_s : [c], the time constant with which the receiver smooths its speed; a smoothed
         speed does not get as high as the car does before it slows
+    least_mps : that the car must have reached in a gap of the log, to get over it in time
 
-    None where no speed is known. Neglected: what was driven inside a gap of the log.
+    None where no speed is known, or all that are known are lower than what a gap asks for: then
+    the car was fastest where nobody saw it. Neglected: what else was driven inside gaps.
     """
     best: Floats | None = None
     for shown in stretches:
@@ -41,4 +45,5 @@ def top_speed(stretches: Iterable[Draws], smoothing_s: Floats) -> Quantity | Non
         fastest = speed[:, int(np.argmax(mean))]
         if best is None or fastest.mean() > best.mean():
             best = fastest
-    return None if best is None else Quantity.from_draws(best, "m/s")
+    found = None if best is None else Quantity.from_draws(best, "m/s")
+    return None if found is None or found.high < least_mps else found

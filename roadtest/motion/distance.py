@@ -17,6 +17,11 @@ _U_PLACE_M = 2.0  # standard, of one position against another some seconds later
 _BEND_SHARE = 0.01  # a road is about this much longer than the chord; and uncertain by as much
 _ALONG = np.cos(np.radians(45.0))
 """A car that goes in and comes out within 45° of the chord drove along it (our choice)."""
+_ROUNDABOUT = 0.5
+"""By how much, of the chord, the way between two places a few km apart may be longer: roads are 1.2
+to 1.4 times the straight line (value from memory). Of a gap of minutes all of it is open."""
+_ONE_ROAD_S = 80.0  # so long, a gap is a tunnel or a wood: one road with its bends (our choice) ...
+_ANY_ROAD_S = 300.0  # ... and so long it may be any road there is
 
 
 def distance_driven(motion: Motion, ground: Ground, start_s: float, end_s: float) -> Quantity:
@@ -86,7 +91,7 @@ def _over_gaps(
         before = _weights(time, max(float(time[k]), start_s))
         weight_v -= over[0] - before[0]
         weight_a -= over[1] - before[1]
-        longer = _detour(motion, ground, k, chord)
+        longer = max(_detour(motion, ground, k, chord), _roundabout(time[k + 1] - time[k], chord))
         way += share * (chord * (1.0 + _BEND_SHARE) + 0.5 * longer)
         variance += 2.0 * _U_PLACE_M**2 + (_BEND_SHARE * chord) ** 2
         variance += share**2 * longer**2 / 12.0
@@ -96,17 +101,37 @@ def _over_gaps(
 def _detour(motion: Motion, ground: Ground, k: int, chord: float) -> float:
     """Return how much longer than the chord the way over the gap after fix `k` can have been, m.
 
-    Nothing where the car went in and came out along the chord. Else it turned, there and back for
-    all anybody knows: any way from the chord to that of the speeds at both ends is as likely.
+    Nothing where the car went in and came out along the chord of a gap so short that it stayed on
+    one road. Else it turned, there and back for all anybody knows: any way from the chord to that
+    of the speeds at both ends is as likely.
     """
     ends = [k, k + 1]
-    gone = 0.5 * float(motion.speed_mps[ends].sum() * np.diff(motion.time_s[ends])[0])
+    gap_s = float(np.diff(motion.time_s[ends])[0])
+    gone = 0.5 * float(motion.speed_mps[ends].sum() * gap_s)
     if gone <= chord:
         return 0.0
     east, north = np.diff(ground.east_m[ends])[0], np.diff(ground.north_m[ends])[0]
     way = ground.heading_rad[ends]
     along = (east * np.sin(way) + north * np.cos(way)) / max(chord, 1e-9)
-    return 0.0 if np.all(along > _ALONG) else gone - chord
+    return 0.0 if gap_s <= _ONE_ROAD_S and np.all(along > _ALONG) else gone - chord
+
+
+def _roundabout(gap_s: float, chord: float) -> float:
+    """Return how much longer than the chord the roads over a long gap can be, m."""
+    share = (gap_s - _ONE_ROAD_S) / (_ANY_ROAD_S - _ONE_ROAD_S)
+    return _ROUNDABOUT * chord * min(max(share, 0.0), 1.0)
+
+
+def least_top_speed(motion: Motion, ground: Ground) -> float:
+    """Return a speed (m/s) that the car must have reached: to get over the log's gaps in time.
+
+    By the chord of each, shortened by what the places at its ends may be off; 0 without gaps.
+    """
+    gap = np.diff(motion.time_s)
+    long = gap > LONG_GAP_S
+    chord = np.hypot(np.diff(ground.east_m), np.diff(ground.north_m))[long]
+    mean = (chord - COVERAGE_FACTOR_95 * np.sqrt(2.0) * _U_PLACE_M) / gap[long]
+    return float(np.nanmax(mean, initial=0.0))
 
 
 def _variance(motion: Motion, ground: Ground, weight_v: Floats, weight_a: Floats) -> float:

@@ -50,3 +50,10 @@ def test_the_fastest_stretch_counts_and_one_that_nobody_knows_does_not() -> None
     assert found is not None
     assert found.value == pytest.approx(25.0, abs=0.1)
     assert top_speed([vague], NO_LAG) is None
+
+
+def test_a_car_that_was_fastest_where_nobody_saw_it_has_no_top_speed() -> None:
+    seen = draws(np.full(TIME.size, 20.0), 0.05, np.random.default_rng(4))
+
+    assert top_speed([seen], NO_LAG, 19.9) is not None
+    assert top_speed([seen], NO_LAG, 20.5) is None

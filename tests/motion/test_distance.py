@@ -8,13 +8,15 @@ import numpy as np
 import pytest
 from scipy.stats import binom
 
-from roadtest.motion.distance import LONG_GAP_S, distance_driven
+from roadtest.motion.distance import LONG_GAP_S, distance_driven, least_top_speed
 from roadtest.motion.estimate import Span
 from roadtest.motion.ground import Ground, ground_under
 from tests.motion.conftest import Case, make_case
+from tests.simulation.car import Car
 from tests.simulation.driver import Driver, simulate
 from tests.simulation.ensembles import random_drive
 from tests.simulation.receiver import Receiver
+from tests.simulation.road import rolling_road
 from tests.simulation.truth import Truth
 
 
@@ -126,6 +128,22 @@ def test_a_car_that_turned_round_in_a_gap_went_further_than_the_chord() -> None:
     true = road_way(case, 0.0, float(case.motion.time_s[-1]))
     assert found.low < true < found.high
     assert 0.03 * true < found.u95 < 0.5 * true
+
+
+@pytest.mark.parametrize(("seed", "bendiness"), [(3, 0.0), (1, 5.0), (7, 5.0)])
+def test_over_minutes_without_fixes_the_road_may_be_any(seed: int, bendiness: float) -> None:
+    """Straight, a little or nearly twice as long as the chord, though it ends along it."""
+    driver = Driver(Car(), rolling_road(seed, bendiness=bendiness), seed)
+    driver.start_rolling(20.0)
+    driver.cruise(20.0, 360.0)
+    receiver = Receiver(rate_hz=1.0, gaps=((20.0, 330.0),))
+    case = make_case(driver.finish(), receiver, seed)
+    ground = ground_of(case)
+    found = distance_driven(case.motion, ground, 0.0, float(case.motion.time_s[-1]))
+    true = road_way(case, 0.0, float(case.motion.time_s[-1]))
+    assert found.low < true < found.high
+    # To get from place to place in time it was at least so fast, by the straight line.
+    assert 8.0 < least_top_speed(case.motion, ground) < 20.05
 
 
 def test_part_of_a_gap_counts_by_its_share() -> None:
