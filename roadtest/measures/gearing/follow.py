@@ -15,7 +15,7 @@ from roadtest.measures.gearing.engine import EngineSamples
 from roadtest.measures.gearing.modes import GEARS_APART, find_modes
 from roadtest.measures.gearing.ratios import Fit, fit_ratios
 from roadtest.measures.gearing.road import Road
-from roadtest.measures.gearing.sequence import BETWEEN, Sequence, decode
+from roadtest.measures.gearing.sequence import BETWEEN, SLIP_PUSH_MPS2, Sequence, decode
 from roadtest.measures.gearing.turns import Clock, Turns, turns_per_metre
 
 Floats = NDArray[np.float64]
@@ -25,7 +25,7 @@ _LEAST_GEAR_S: Final = 1.5
 _LEAST_SHARE: Final = 0.65
 """At least so much of the time the car is driven (not rolling) the engine keeps step with the road
 in some gear; with a torque converter it hardly ever does (our choice)."""
-_LEAST_LOCKED: Final = 0.5  # without what counts as a slipping clutch
+_LEAST_LOCKED: Final = 0.5  # of the time it is driven easily, as no clutch slips
 _MOST_EXCESS: Final = 5.0
 """More than twice the scatter that the instruments have: then these are no fixed ratios (our
 choice; simulated and real manual gearboxes give 0.2 to 1.3)."""
@@ -134,8 +134,9 @@ def _in_step(turns: Turns, sequence: Sequence, fit: Fit, fixed: bool) -> bool:
     if not fixed and float(np.std(turns.late[driven])) > _LIVELY:
         return False
     engaged = float(time[driven & (sequence.gear >= 0)].sum()) / total
-    locked = float(time[driven & sequence.locked].sum()) / total
-    return engaged >= _LEAST_SHARE and locked >= _LEAST_LOCKED
+    easily = driven & (turns.push_mps2 < SLIP_PUSH_MPS2)
+    locked = float(time[easily & sequence.locked].sum())
+    return engaged >= _LEAST_SHARE and locked >= _LEAST_LOCKED * float(time[easily].sum())
 
 
 def _renumbered(sequence: Sequence, fit: Fit) -> Sequence:

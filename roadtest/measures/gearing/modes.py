@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from roadtest.measures.gearing.believed import Cells, believed, gathered
+from roadtest.measures.gearing.believed import believed, gathered
 from roadtest.measures.gearing.sequence import SLIP_PUSH_MPS2, USUAL_SLIP
 from roadtest.measures.gearing.turns import Turns
 
@@ -41,29 +41,40 @@ def find_modes(turns: Turns, known: Floats | None = None) -> Floats:
     value, u, weight = turns.free_of_creep[steady], turns.u_log[steady], turns.interval_s[steady]
     if value.size < _LEAST_SAMPLES:
         return np.zeros(0)
-    found = _peaks(turns, value, np.clip(u, _SHARPEST, _BLUNTEST), weight)
-    if known is not None:
-        new = [m for m in found if np.all(np.abs(known - m) > GEARS_APART)]
-        found = [*known.tolist(), *new]
-    modes = believed(np.sort(np.array(found))[::-1], gathered(value, u, weight))
+    spread = np.clip(u, _SHARPEST, _BLUNTEST)
     light = turns.push_mps2[steady] < SLIP_PUSH_MPS2
-    return _without_slip(modes, gathered(value[light], u[light], weight[light]))
+    found = [] if known is None else known.tolist()
+    found += _new(found, _peaks(turns, value[light], spread[light], weight[light]))
+    found += _new(found, _peaks(turns, value, spread, weight))
+    modes = np.sort(np.array(found))[::-1]
+    by_all = believed(modes, gathered(value, u, weight))
+    by_light = believed(modes, gathered(value[light], u[light], weight[light]))
+    kept = modes[np.isin(modes, by_all) | np.isin(modes, by_light)]
+    slipping = _as_slip(kept) & ~np.isin(kept, by_light)
+    if not slipping.any():
+        return by_all
+    heap = np.abs(value[:, None] - kept[slipping]).min(axis=1) < 0.5 * GEARS_APART
+    rest = light | ~heap
+    by_rest = believed(kept[~slipping], gathered(value[rest], u[rest], weight[rest]))
+    return kept[np.isin(kept, by_light) | np.isin(kept, by_rest)]
 
 
-def _without_slip(modes: Floats, light: Cells) -> Floats:
-    """Return `modes` without those that are the next gear up with the clutch slipping.
+def _new(known: list[float], found: list[float]) -> list[float]:
+    """Return those of `found` that are none of `known`."""
+    return [mode for mode in found if all(abs(mode - one) > GEARS_APART for one in known)]
+
+
+def _as_slip(modes: Floats) -> Bools:
+    """Return which of `modes` are likelier the next gear up, the clutch slipping, than gears.
 
     A clutch that slips evenly through a whole pull shows a ratio of its own, but only under load:
-    where a step so small is likelier slip than a step between gears, the ratio has to be believed
-    by what is seen without load alone.
+    such a ratio has to be believed by what is seen without load alone. Where it is not, what was
+    seen of it says nothing of gears; the gear's own ratio may stand in its shadow.
     """
-    if not light.value.size:
-        return modes
     step = modes[:-1] - modes[1:]
     as_slip = np.exp(-step / USUAL_SLIP) / USUAL_SLIP
     as_step = np.exp(-0.5 * ((step - _STEP_MEAN) / _STEP_SD) ** 2) / (_STEP_SD * np.sqrt(2 * np.pi))
-    may_slip = np.append(as_slip > as_step, False)
-    return modes[~may_slip | np.isin(modes, believed(modes, light))]
+    return np.append(as_slip > as_step, False)[: modes.size]
 
 
 def _peaks(turns: Turns, value: Floats, spread: Floats, weight: Floats) -> list[float]:

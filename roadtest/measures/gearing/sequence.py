@@ -33,6 +33,7 @@ _PUSHED_MPS2: Final = 0.8
 SLIP_PUSH_MPS2: Final = 0.6
 _IDLE_SD: Final = 0.12
 _SHORTEST_S: Final = 0.5  # a gear engaged for less is not believed
+_SHORTEST_SLIPPING_S: Final = 2.0  # nor one that slips all the while, for less than this
 
 # Rates of leaving, 1/s (our choice; the data outweigh them within a few samples).
 _UNLOCK: Final = 1 / 15
@@ -160,7 +161,7 @@ def _without_glimpses(turns: Turns, sequence: Sequence) -> Sequence:
     for start, end in runs(sequence.gear):
         held = interval[start:end].sum()
         slow_rows = interval[start] > _SHORTEST_S
-        unlocked = slipping[start:end].all()
+        unlocked = slipping[start:end].all() and held < _SHORTEST_SLIPPING_S
         if gear[start] >= 0 and (unlocked or (held < _SHORTEST_S and not slow_rows)):
             gear[start:end] = BETWEEN
             slipping[start:end] = False
