@@ -36,6 +36,9 @@ def find_modes(turns: Turns, known: Floats | None = None) -> Floats:
     """Return the log turns per metre [k] of the gears seen, lowest gear (most turns) first.
 
     `known`: modes found before, which stay as they are where they are still believed.
+
+    A clutch slips under load only. Where one slips in every pull, a gear's own ratio may stand in
+    the shadow of the slipping one: so ratios below are looked for without load too.
     """
     steady = _steady(turns)
     value, u, weight = turns.free_of_creep[steady], turns.u_log[steady], turns.interval_s[steady]
@@ -44,24 +47,30 @@ def find_modes(turns: Turns, known: Floats | None = None) -> Floats:
     spread = np.clip(u, _SHARPEST, _BLUNTEST)
     light = turns.push_mps2[steady] < SLIP_PUSH_MPS2
     found = [] if known is None else known.tolist()
-    found += _new(found, _peaks(turns, value[light], spread[light], weight[light]))
-    found += _new(found, _peaks(turns, value, spread, weight))
-    modes = np.sort(np.array(found))[::-1]
+    found += _new(_peaks(turns, value, spread, weight), found)
+    shaded = _new(_peaks(turns, value[light], spread[light], weight[light]), found, _WIDTHS[-1])
+    modes = np.sort(np.array([*found, *shaded]))[::-1]
     by_all = believed(modes, gathered(value, u, weight))
     by_light = believed(modes, gathered(value[light], u[light], weight[light]))
     kept = modes[np.isin(modes, by_all) | np.isin(modes, by_light)]
     slipping = _as_slip(kept) & ~np.isin(kept, by_light)
-    if not slipping.any():
-        return by_all
-    heap = np.abs(value[:, None] - kept[slipping]).min(axis=1) < 0.5 * GEARS_APART
-    rest = light | ~heap
-    by_rest = believed(kept[~slipping], gathered(value[rest], u[rest], weight[rest]))
-    return kept[np.isin(kept, by_light) | np.isin(kept, by_rest)]
+    if slipping.any():
+        heap = np.abs(value[:, None] - kept[slipping]).min(axis=1) < 0.5 * GEARS_APART
+        rest = light | ~heap
+        by_rest = believed(kept[~slipping], gathered(value[rest], u[rest], weight[rest]))
+        kept = kept[np.isin(kept, by_light) | np.isin(kept, by_rest)]
+    else:
+        kept = by_all
+    return np.array([m for m in kept if m not in shaded or _new([m], kept[kept != m].tolist())])
 
 
-def _new(known: list[float], found: list[float]) -> list[float]:
-    """Return those of `found` that are none of `known`."""
-    return [mode for mode in found if all(abs(mode - one) > GEARS_APART for one in known)]
+def _new(modes: list[float], known: list[float], below: float = GEARS_APART) -> list[float]:
+    """Return those of `modes` that are none of `known`: `below` them or farther above."""
+    return [
+        mode
+        for mode in modes
+        if all(known_one - mode > below or mode - known_one > GEARS_APART for known_one in known)
+    ]
 
 
 def _as_slip(modes: Floats) -> Bools:
