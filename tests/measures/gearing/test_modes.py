@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from numpy.typing import NDArray
 
 from roadtest.measures.gearing.creep import creep
@@ -75,5 +76,24 @@ def test_a_small_slip_is_not_a_large_one_of_the_next_gear() -> None:
     turns = turns_of([*lightly(3, 4), pull, *lightly(5)], free_s=0)
     found = decode(turns, GEARS)
     inside = (turns.time_s >= 42.0) & (turns.time_s < 48.0)
+    assert np.all(found.gear[inside] == 3)
+    assert np.all(found.slipping[inside])
+
+
+@pytest.mark.parametrize("slip", [0.06, 0.09])
+def test_a_gear_that_slips_most_of_the_time_is_found_where_it_is_driven_lightly(
+    slip: float,
+) -> None:
+    own = (float(GEARS[3]), LIGHT_MPS2, 6.0)
+    pull = (float(GEARS[3]) + slip, LOADED_MPS2, 30.0)
+    parts = [*lightly(1, 2, 3, 5), pull, own, *lightly(1, 2, 3, 5), pull, own]
+    np.testing.assert_allclose(find_modes(turns_of(parts)), GEARS, atol=0.012)
+
+
+def test_a_whole_pull_in_a_slipping_gear_is_in_that_gear() -> None:
+    pull = (float(GEARS[3]) + 0.09, LOADED_MPS2, 10.0)
+    turns = turns_of([*lightly(3), pull, *lightly(5)])
+    found = decode(turns, GEARS)
+    inside = (turns.time_s >= 22.0) & (turns.time_s < 30.0)
     assert np.all(found.gear[inside] == 3)
     assert np.all(found.slipping[inside])
