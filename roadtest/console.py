@@ -28,6 +28,7 @@ from roadtest.wording import (
 
 _PAINT: Final[dict[Verdict, str]] = {"fail": "1;31", "not proven": "1;33", "pass": "1;32"}
 _INDENT: Final = 14
+_MOST_NAMED: Final = 4  # files ignored, on the first screen
 _OWN: Final = "own target"
 _BY_THE_CREW: Final = "inspection"
 
@@ -71,6 +72,11 @@ def _put_head(page: Page, results: Results, units: ReadIn) -> None:
     log = speed_log_in_short(results.logs)
     if log:
         page.paragraph(f"Log: {log}.", indent=2)
+    ignored = [file.name for file in results.files if file.kind == "ignored"]
+    if ignored:
+        more = len(ignored) - _MOST_NAMED
+        named = ", ".join(ignored[:_MOST_NAMED]) + (f" and {more} more" if more > 0 else "")
+        page.paragraph(f"Ignored: {named}; the log, further down, says why.", indent=2)
     if results.logs and not any(made.used for made in results.manoeuvres):
         page.paragraph(_nothing_used(results), indent=2)
     page.gap()

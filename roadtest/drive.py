@@ -284,7 +284,11 @@ class _Folder:
         """Return the complaint that no GPS log can be used, with the reason of each there is."""
         if self.gps_faults:
             return InputErrors(tuple(self.gps_faults))
-        others = [f"{file.name} ({file.why_ignored or file.kind})" for file in self.files]
+        others = [
+            f"{file.name} ({file.why_ignored or file.kind})"
+            for file in self.files
+            if file.kind != "build"
+        ]
         more = len(others) - _MOST_NAMED
         named = ", ".join(others[:_MOST_NAMED]) + (f" and {more} more" if more > 0 else "")
         found = f"no GPS log among {named}" if others else "no GPS log in it"

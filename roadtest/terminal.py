@@ -191,6 +191,13 @@ class Page:
         self.lines.extend(" " * indent + line for line in body if line)
         self._paint(start, label.strip(), paint)
 
+    def as_it_is(self, line: str) -> None:
+        """Put down a line of another page, its columns kept; wrapped where it is too wide."""
+        if display_width(line) <= self.width:
+            self.lines.append(line)
+        else:
+            self.paragraph(line)
+
     def table(self, heads: Sequence[str], rows: Sequence[Sequence[str]], texts: int = 1) -> None:
         """Put down a table; its first `texts` columns are words, the rest figures to the right.
 

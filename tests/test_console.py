@@ -133,6 +133,11 @@ def test_the_first_lines_name_the_findings_by_verdict() -> None:
         assert f"{VERDICT_WORD[finding.verdict]} 1: {short_title(finding.title)}" in first
 
 
+def test_a_file_that_was_ignored_is_named_among_the_first_lines() -> None:
+    first = render(EXAMPLE, "mph", False).partition("FINDINGS")[0]
+    assert "Ignored: photo.jpg; the log, further down, says why." in first
+
+
 def test_what_settles_a_finding_is_said_once() -> None:
     finding = dataclasses.replace(EXAMPLE.findings[0], to_settle="Drive on.", verdict="not proven")
     made = dataclasses.replace(

@@ -150,7 +150,7 @@ def test_without_any_gps_log_the_files_there_are_named(tmp_path: Path) -> None:
     with pytest.raises(InputErrors) as told:
         read_drive(folder)
     assert str(told.value) == (
-        "drive: no GPS log among build.toml (build), list.txt (neither GPX nor NMEA); "
+        "drive: no GPS log among list.txt (neither GPX nor NMEA); "
         "expected a GPS log (GPX or NMEA) of the drive in the folder"
     )
 

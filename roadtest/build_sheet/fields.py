@@ -70,10 +70,33 @@ def describe(value: object) -> str:
     return "a date or time" if isinstance(value, (date, datetime, time)) else "something else"
 
 
+_OTHER_WORDS: Final = {
+    "kph": "km/h",
+    "kmh": "km/h",
+    "weight": "mass",
+    "tires": "tyres",
+    "wheels": "tyres",
+    "transmission": "gearbox",
+    "differential": "axle",
+    "final_drive": "axle",
+    "roll_out": "rolling_circumference",
+    "circumference": "rolling_circumference",
+    "model": "label",
+    "name": "label",
+    "vin": "chassis",
+    "redline": "limit_rpm",
+    "max_rpm": "limit_rpm",
+    "timezone": "utc_offset",
+}
+"""What people write for a key or word of the sheet."""
+
+
 def nearest(name: str, known: Iterable[str]) -> str:
-    """Return ', did you mean "…"?' where a known name is near, else ""."""
-    matches = get_close_matches(name[:60].casefold(), list(known), n=1, cutoff=0.6)
-    return f', did you mean "{matches[0]}"?' if matches else ""
+    """Return ', did you mean "…"?' where a known name or another word for it is near, else ""."""
+    words = {one: one for one in known}
+    words |= {other: one for other, one in _OTHER_WORDS.items() if one in words}
+    matches = get_close_matches(name[:60].casefold(), list(words), n=1, cutoff=0.6)
+    return f', did you mean "{words[matches[0]]}"?' if matches else ""
 
 
 def quantity(

@@ -36,7 +36,7 @@ _MAGIC: Final = (
     (b"II*\0", "a picture (TIFF)"),
     (b"MM\0*", "a picture (TIFF)"),
     (b"%PDF", "a PDF document"),
-    (b"PK\x03\x04", "a zip archive or office document; unpack logs first"),
+    (b"PK\x03\x04", "a zip archive or office document; unpack it, or save its table as CSV"),
     (b"\xb5\x62", "a receiver's binary log; only its NMEA or GPX can be read"),
 )
 

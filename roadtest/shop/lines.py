@@ -71,9 +71,9 @@ def _page(
         return page
     table = _one_line_each(encoding, heads[:-under], [row[:-under] for row in rows]).lines
     page = Page(width, encoding)
-    page.paragraph(table[0])
+    page.as_it_is(table[0])
     for line, row in zip(table[1:], rows, strict=True):
-        page.paragraph(line)
+        page.as_it_is(line)
         more = ": ".join(filter(None, row[-under:]))
         if more:
             page.paragraph(more, label=" " * _UNDER, indent=_UNDER)

@@ -22,6 +22,12 @@ STEADY = settings(derandomize=True, deadline=None, max_examples=200)
             "expected one of label, ratios, reverse",
         ),
         (
+            '[car]\nwieght = "790 kg"',
+            'car.wieght: unknown key, did you mean "mass"?; expected one of label, chassis, '
+            "first_used, odometer, mass, rotating_mass, top_speed",
+        ),
+        ('units = "kph"', 'units: "kph", did you mean "km/h"?; expected one of "mph", "km/h"'),
+        (
             "[gearbox]\nratios = [3.41, 2.08, 2.40, 1.00]",
             "gearbox.ratios[2]: 2.4 after 2.08; "
             "expected each ratio smaller than the one before, first gear first",

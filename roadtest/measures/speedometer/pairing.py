@@ -87,4 +87,6 @@ def _settle(
         notes.append(f"{what} belongs to no hold that was found; it is not used")
         return
     named = " or ".join(f"{holds[k].id} ({probability_text(chances[k])})" for k in likely[:3])
-    notes.append(f"{what} may belong to {named}; not guessed: note the time, or type it in there")
+    notes.append(
+        f"{what} may belong to {named}; not guessed: note the time, or enter it on the page"
+    )
