@@ -94,11 +94,11 @@ def _put_head(page: Page, results: Results, units: ReadIn) -> None:
 def _nothing_used(results: Results) -> str:
     if not results.manoeuvres:
         return "No steady speed, hard pull, stop or coast was found in it to measure on."
-    return "Nothing driven could be measured on; the log, further down, says why."
+    return "Nothing that was found in it could be used; why stands further down."
 
 
 def _put_log(page: Page, results: Results, units: ReadIn) -> None:
-    page.heading("The log, and what was not used")
+    page.heading("The log")
     for log in results.logs:
         page.paragraph(log_quality(log, units), label=log.name, indent=_INDENT)
         for line in log_losses(log):
@@ -110,7 +110,10 @@ def _put_log(page: Page, results: Results, units: ReadIn) -> None:
             reason = f"ignored: {file.why_ignored or 'no reason given'}"
             page.paragraph(reason, label=file.name, indent=_INDENT)
     by_hand = {one.manoeuvre for one in results.by_hand.left_out}
-    for label, line in not_used([m for m in results.manoeuvres if m.id not in by_hand]):
+    unused = list(not_used([m for m in results.manoeuvres if m.id not in by_hand]))
+    if unused:
+        page.heading("Found, but not used")
+    for label, line in unused:
         page.paragraph(line, label=label, indent=_INDENT)
 
 

@@ -254,7 +254,7 @@ def _put_bedding(
         page.paragraph("*: left out by hand, so not judged; the brakes were used all the same.")
     more = len(record.rows) - len(shown)
     if more:
-        page.paragraph(f"and {plural(more, 'more use')}, all in brakings.csv (--csv FOLDER)")
+        page.paragraph(f"And {plural(more, 'more use')}, listed by roadtest check --csv FOLDER.")
     _put_line(page, "energy into the brakes", _kilojoules(record.energy), units)
 
 

@@ -107,12 +107,12 @@ def not_used(manoeuvres: Sequence[Manoeuvre]) -> Iterator[tuple[str, str]]:
         first = found[0]
         at, why = clock_text(first.start_s), first.why_not or reason
         if len(found) == 1:
-            yield first.id, f"at {at}, not used: {why}"
+            yield first.id, f"at {at}: {why}"
             continue
         ids = _in_ranges([made.id.removeprefix(f"{kind}-") for made in found])
         detail = why.partition(": ")[2]
         told = f" ({first.id} at {at}: {detail})" if detail else f" (the first at {at})"
-        yield plural(len(found), kind), f"not used: {kind}-{ids}: {reason}{told}"
+        yield plural(len(found), kind), f"{kind}-{ids}: {reason}{told}"
 
 
 def _in_ranges(numbers: Sequence[str]) -> str:

@@ -100,7 +100,9 @@ def put_pulls(page: Sheet, pulls: PullsResult, units: ReadIn) -> None:
             page, ["pull", "gear", f"from, {units}", f"to, {units}", "time, s", "flat out"], rows
         )
     if left:
-        page.paragraph(f"{plural(left, 'part')} of pulls not shown flat out: see --csv.")
+        are = "is" if left == 1 else "are"
+        said = f"{plural(left, 'part')} of pulls not shown flat out {are} not listed here."
+        page.paragraph(said)
     strong = [run for run in pulls.runs if run.peak_acceleration or run.peak_power]
     if strong:
         full = {run.manoeuvre for run in pulls.runs if run.flat_out}

@@ -121,7 +121,7 @@ def test_the_log_says_rate_noise_fixes_losses_gaps_and_what_was_ignored() -> Non
         "gap of 11.5 s from 2:00 to 2:12",
         "the receiver repeats its last speed in 4 places",
         "photo.jpg ignored: neither a log nor notes",
-        "stop-2 at 5:30, not used: the log has a gap in it",
+        "FOUND, BUT NOT USED stop-2 at 5:30: the log has a gap in it",
         "Log: 10 Hz, speed as the receiver gives it, 5987 of 6000 fixes used, 1 gap.",
     ):
         assert part in text
@@ -275,8 +275,8 @@ def test_manoeuvres_unused_for_one_reason_are_told_together() -> None:
     )
     alone = Manoeuvre("hold-1", "hold", 30.0, 33.0, None, False, "too short")
     text = " ".join(render(Results(manoeuvres=(*made, alone)), "mph", False).split())
-    assert "3 stops not used: stop-1, 2, 4: too slow (stop-1 at 1:00: 1 mph)" in text
-    assert "hold-1 at 0:30, not used: too short" in text
+    assert "3 stops stop-1, 2, 4: too slow (stop-1 at 1:00: 1 mph)" in text
+    assert "hold-1 at 0:30: too short" in text
 
 
 def test_what_a_rule_asks_beyond_the_drive_is_told() -> None:
@@ -337,4 +337,4 @@ def test_parts_of_a_pull_that_was_not_flat_out_are_counted_not_listed() -> None:
     )
     text = render(Results(pulls=PullsResult(runs=runs)), "mph", False)
     assert [text.count(f"\n  {name}") for name in ("pull-1", "pull-2")] == [1, 2]
-    assert "3 parts of pulls not shown flat out: see --csv." in text
+    assert "3 parts of pulls not shown flat out are not listed here." in text

@@ -91,7 +91,7 @@ def results_hash(text: str) -> str:
 
 
 def _in_full(results: Results) -> list[Block]:
-    """Return what to do next, and why each figure is judged as it is; page one says the rest."""
+    """Return what to do next, and what page one doesn't say of each verdict."""
     blocks: list[Block] = []
     if results.next_steps:
         blocks += [Heading("What to do next"), Bullets(results.next_steps, numbered=True)]
@@ -100,7 +100,7 @@ def _in_full(results: Results) -> list[Block]:
     judged = [finding for finding in ordered(results) if finding.id != "inspection"]
     rows = tuple((finding.title, _why(finding, results.next_steps)) for finding in judged)
     if rows:
-        blocks += [Heading("Why each verdict"), Facts(rows, small=True, run_in=True)]
+        blocks += [Heading("More on each verdict"), Facts(rows, small=True, run_in=True)]
     return blocks
 
 
@@ -108,7 +108,8 @@ def _why(finding: Finding, steps: tuple[str, ...]) -> str:
     said = [f"{VERDICT_WORD[finding.verdict]}."]
     if finding.probability is not None:
         said.append(f"Probability of conforming: {probability_text(finding.probability)}.")
-    said.append(finding.reason)
+    if finding.verdict == "pass":  # page one says why of the others
+        said.append(finding.reason)
     number = step_that_settles(finding, steps)
     if number is not None:
         said.append(f"To settle: step {number} of what to do next.")
