@@ -46,9 +46,6 @@ DRAWS: Final = 200
 MARGIN_S: Final = 2.0  # of motion drawn on either side of a manoeuvre
 LONGEST_HOLD_S: Final = 30.0
 """Of a hold that is drawn. Our choice: a dial is read within seconds, and a motorway hour costs."""
-_HOLD_DRAWS_A_SWEEP: Final = 4
-"""Of a hold nothing but speeds and distances is used, which four draws a sweep tell as well as one:
-means of 200 draws scattered by 0.07 of their spread either way over ten runs of 36 holds."""
 SEED: Final = 20_260_502  # any number: the same drive gives the same results
 _TOP_SPEED_S: Final = 2.0  # of motion drawn about the fastest fix
 
@@ -120,7 +117,7 @@ def survey(drive: Drive, progress: Progress) -> Survey:
     spans = [*(stretch_to_draw(made, read_at) for made in others), about_it]
     draws = motion.draws(spans, DRAWS, rng)
     spans = [stretch_to_draw(made, read_at) for made in holds]
-    of_holds = motion.draws(spans, DRAWS, rng, _HOLD_DRAWS_A_SWEEP)
+    of_holds = motion.draws(spans, DRAWS, rng, steady=True)
     evidence = Evidence(
         start_unix_s=screened.start_unix_s,
         sheet=drive.sheet,

@@ -399,17 +399,21 @@ def test_steps_of_two_fixes_and_of_a_gap_of_hours_do_not_break_it() -> None:
     assert np.sqrt(np.nanmean(off[log.speed_mps > 1.0] ** 2)) < 0.1
 
 
-def test_speeds_and_ways_drawn_four_a_sweep_are_those_drawn_one_a_sweep(
-    stops_at_5_hz: Case,
-) -> None:
-    motion, count = stops_at_5_hz.motion, 400
+def test_speeds_and_ways_of_a_steady_motion_are_those_drawn_in_full() -> None:
+    case = make_case(random_drive(0), Receiver(rate_hz=10.0), 0)
+    motion, count = case.motion, 400
     spans = [Span(start, start + 10.0) for start in (20.0, 60.0)]
-    one, four = (motion.draws(spans, count, np.random.default_rng(each), each) for each in (1, 4))
-    for a, b in zip(one, four, strict=True):
-        np.testing.assert_array_equal(a.time_s, b.time_s)
+    full, steady = (
+        motion.draws(spans, count, np.random.default_rng(2), steady=k) for k in (False, True)
+    )
+    for a, b in zip(full, steady, strict=True):
+        at = np.searchsorted(a.time_s, b.time_s)
+        np.testing.assert_array_equal(a.time_s[at], b.time_s)
+        assert np.diff(b.time_s).max() <= 0.2 + 1e-6
         for found, other in ((a.speed_mps, b.speed_mps), (a.distance_m, b.distance_m)):
-            sd = np.maximum(found.std(axis=0), 1e-3)
-            off = (found.mean(axis=0) - other.mean(axis=0)) / sd
+            from_start = found[:, at] - found[:, at[:1]] if found is a.distance_m else found[:, at]
+            sd = np.maximum(from_start.std(axis=0), 1e-3)
+            off = (from_start.mean(axis=0) - other.mean(axis=0)) / sd
             assert np.sqrt(np.mean(off**2)) < 0.25
             assert np.median(other.std(axis=0) / sd) == pytest.approx(1.0, abs=0.1)
-    assert len(motion.draws(spans, 7, np.random.default_rng(1), 4)[0].speed_mps) == 7
+    assert len(motion.draws(spans, 7, np.random.default_rng(1), steady=True)[0].speed_mps) == 7
