@@ -6,6 +6,7 @@ banded Cholesky factor gives everything in time proportional to n.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -47,15 +48,22 @@ class Band:
         """Return a view [n-1] of element (i, j) of the blocks in row k+1, column k."""
         return self.entries[self.states + i - j, j : (self.knots - 1) * self.states : self.states]
 
-    def blocks(self) -> tuple[Floats, Floats]:
-        """Return the diagonal blocks [n, m, m] and those below them [n-1, m, m]."""
-        n, m = self.knots, self.states
+    def blocks(self, first: int, last: int) -> tuple[Floats, Floats]:
+        """Return the diagonal blocks of the knots from first to last, and those below them."""
+        n, m = last - first + 1, self.states
         diagonal, lower = np.empty((n, m, m)), np.empty((n - 1, m, m))
         for i in range(m):
             for j in range(m):
-                diagonal[:, i, j] = self.within(max(i, j), min(i, j))
-                lower[:, i, j] = self.onward(i, j)
+                diagonal[:, i, j] = self.within(max(i, j), min(i, j))[first : last + 1]
+                lower[:, i, j] = self.onward(i, j)[first:last]
         return diagonal, lower
+
+    def reversed(self) -> Band:
+        """Return the band of the same chain, last state first."""
+        turned = np.zeros_like(self.entries)
+        for d, row in enumerate(self.entries):
+            turned[d, : row.size - d] = row[: row.size - d][::-1]
+        return Band(turned, self.states)
 
 
 class Factor:
@@ -75,6 +83,16 @@ class Factor:
     def log_determinant(self) -> float:
         """Natural logarithm of det A."""
         return 2.0 * float(np.log(self._lower[0]).sum())
+
+    def pivots(self, knots: Sequence[int]) -> list[Floats]:
+        """Return the blocks [m, m] left of some knots' own when all before them are eliminated."""
+        m, found = self.shape[1], []
+        for knot in knots:
+            root = np.zeros((m, m))
+            for j in range(m):
+                root[j:, j] = self._lower[: m - j, knot * m + j]
+            found.append(root @ root.T)
+        return found
 
     def solve(self, rhs: Floats) -> Floats:
         """Return A⁻¹·rhs; `rhs` [c, n, m] float, c right-hand sides."""
@@ -107,18 +125,39 @@ def marginal_covariances(band: Band) -> Floats:
     return neighbour_covariances(band)[0]
 
 
-def neighbour_covariances(band: Band) -> tuple[Floats, Floats]:
+def neighbour_covariances(band: Band, window: int = 8192) -> tuple[Floats, Floats]:
     """Return the blocks of the inverse on the diagonal [n, m, m] and just below it [n-1, m, m].
+
+    The chain is taken in windows of knots that share their ends, so that little beside the result
+    is held. What lies outside a window is eliminated exactly: the pivots of one factor of the chain
+    and of one of it reversed stand at its ends.
+    """
+    n, m = band.knots, band.states
+    ends = [*range(0, n - 1, window), n - 1]
+    covariances, lags = np.empty((n, m, m)), np.empty((n - 1, m, m))
+    inside = ends[1:-1]
+    before = after = list[Floats]()
+    if inside:
+        before = Factor(band).pivots(inside)
+        after = Factor(band.reversed(), overwrite=True).pivots([n - 1 - end for end in inside])
+    for k, (first, last) in enumerate(zip(ends, ends[1:] or ends, strict=False)):
+        diagonal, lower = band.blocks(first, last)
+        if first > 0:
+            diagonal[0] = before[k - 1]
+        if last < n - 1:
+            diagonal[-1] = after[k][::-1, ::-1]
+        found = _reduced_covariances(diagonal, lower)
+        covariances[first : last + 1], lags[first:last] = found
+    return covariances, lags
+
+
+def _reduced_covariances(diagonal: Floats, lower: Floats) -> tuple[Floats, Floats]:
+    """Return the covariances [n, m, m] and those of neighbours, Cov(x[k+1], x[k]) [n-1, m, m].
 
     Odd-even (cyclic) block reduction: the odd knots are eliminated all at once, the even ones form
     a chain half as long, and so on; then the covariances of the odd knots follow from those of
     their even neighbours. All knots of a level are treated in one batch.
     """
-    return _reduced_covariances(*band.blocks())
-
-
-def _reduced_covariances(diagonal: Floats, lower: Floats) -> tuple[Floats, Floats]:
-    """Return the covariances [n, m, m] and those of neighbours, Cov(x[k+1], x[k]) [n-1, m, m]."""
     n = diagonal.shape[0]
     if n == 1:
         return _inverse(diagonal), lower.copy()

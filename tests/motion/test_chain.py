@@ -37,7 +37,7 @@ def test_views_and_blocks_are_those_of_the_dense_matrix(sizes: tuple[int, int, i
     n, m = sizes[:2]
     assert (band.knots, band.states) == (n, m)
     blocks = dense.reshape(n, m, n, m).transpose(0, 2, 1, 3)
-    diagonal, lower = band.blocks()
+    diagonal, lower = band.blocks(0, n - 1)
     for k in range(n):
         np.testing.assert_array_equal(diagonal[k], blocks[k, k])
     for k in range(n - 1):
@@ -85,6 +85,8 @@ def test_covariances_are_blocks_of_the_dense_inverse(sizes: tuple[int, int, int]
     for k in range(n - 1):
         np.testing.assert_allclose(onward[k], inverse[k + 1, k], atol=1e-9 * scale)
     np.testing.assert_array_equal(marginal_covariances(band), own)
+    for found, whole in zip(neighbour_covariances(band, window=3), (own, onward), strict=True):
+        np.testing.assert_allclose(found, whole, atol=1e-9 * scale)
 
 
 class Unit:
