@@ -9,11 +9,8 @@ memory]. Speed and course belong to 1.0 track points; 1.1 has them in extensions
 from __future__ import annotations
 
 from collections.abc import Iterator
-from itertools import chain
 from typing import Final
 
-import gpxpy
-import gpxpy.gpx
 import numpy as np
 from numpy.typing import NDArray
 
@@ -25,9 +22,6 @@ from roadtest.logs.speed_unit import speed_unit_fault
 from roadtest.logs.tally import Tally
 
 __all__ = ["looks_like_gpx", "read_gpx"]
-
-# The library keeps a tree of everything it is given, some 5 kB a point.
-_POINTS_AT_ONCE: Final = 2000
 
 # GPS time begins on 6 January 1980; receivers without a clock send times near 1970. The end is
 # our own bound.
@@ -50,12 +44,11 @@ def read_gpx(data: bytes, name: str) -> GpsLog:
     points = track_points(text, name)
     _refuse_without_track(points, name)
     losses = Tally(dict(points.rejected))
-    table = _table(points, name)
-    kept, order_remarks = _increasing(table, points.line, losses)
+    kept, order_remarks = _increasing(points.table, points.line, losses)
     if kept.size == 0:
         raise _nothing_left(points.seen, losses, name)
-    table = table[kept]
-    _, segment = np.unique(np.array(points.segment, dtype=np.int64)[kept], return_inverse=True)
+    table = points.table[kept]
+    _, segment = np.unique(points.segment[kept], return_inverse=True)
     speed, speed_remarks = _checked_speed(table, segment)
     remarks = (*text.remarks, *points.remarks, *_notes(points), *order_remarks, *speed_remarks)
     return GpsLog(
@@ -98,50 +91,15 @@ def _nothing_left(seen: int, losses: Tally, name: str) -> InputError:
 def _notes(points: TrackPoints) -> Iterator[str]:
     if points.others:
         yield f"{points.others} route points and waypoints are not used"
-    leaps = sum(points.leap_s)
-    if leaps:
-        yield f"{leaps} × a leap second"
+    if points.leaps:
+        yield f"{points.leaps} × a leap second"
 
 
-def _table(points: TrackPoints, name: str) -> Floats:
-    """Return [n, 7] float, a row a point, in the order of the column numbers above."""
-    rows = chain.from_iterable(
-        _rows(points, at, name) for at in range(0, len(points.clean), _POINTS_AT_ONCE)
-    )
-    flat = np.fromiter(chain.from_iterable(rows), dtype=np.float64)
-    table = flat.reshape(-1, 7)
-    table[:, _TIME] += np.array(points.leap_s, dtype=np.float64)
-    return table
-
-
-def _rows(points: TrackPoints, at: int, name: str) -> Iterator[tuple[float, ...]]:
-    clean = points.clean[at : at + _POINTS_AT_ONCE]
-    text = f'<gpx version="1.0"><trk><trkseg>{"".join(clean)}</trkseg></trk></gpx>'
-    try:
-        track = gpxpy.parse(text).tracks[0].segments[0].points
-    except gpxpy.gpx.GPXException as error:
-        place = f"lines {points.line[at]} to {points.line[at + len(clean) - 1]}"
-        raise InputError(name, place, f"not read: {error}", "GPX") from error
-    for point in track:
-        # An impossible date (30 February) comes back as None.
-        seconds = np.nan if point.time is None else point.time.timestamp()
-        yield (
-            seconds, point.latitude, point.longitude, _float(point.elevation),
-            _float(point.speed), _float(point.course), _float(point.horizontal_dilution),
-        )  # fmt: skip
-
-
-def _float(value: float | None) -> float:
-    return np.nan if value is None else value
-
-
-def _increasing(table: Floats, lines: list[int], losses: Tally) -> tuple[Ints, tuple[str, ...]]:
+def _increasing(table: Floats, line: Ints, losses: Tally) -> tuple[Ints, tuple[str, ...]]:
     """Return the numbers of the rows to keep, so that times increase strictly, and remarks."""
-    time, line = table[:, _TIME], np.array(lines, dtype=np.int64)
-    readable = np.isfinite(time)
+    time = table[:, _TIME]
     in_range = (time >= _EARLIEST_S) & (time < _LATEST_S)
-    _count(losses, "unreadable time", line, ~readable)
-    _count(losses, "time before 1980 or after 2100", line, readable & ~in_range)
+    _count(losses, "time before 1980 or after 2100", line, ~in_range)
     rows = np.flatnonzero(in_range)
     backward = np.flatnonzero(np.diff(time[rows]) < 0.0) + 1
     remarks: tuple[str, ...] = ()

@@ -1,9 +1,10 @@
-"""One GPX track point: whether it can be used, and written afresh in the plainest GPX."""
+"""One GPX track point: whether it can be used, and its numbers."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from datetime import UTC, datetime
 from typing import Final, NamedTuple
 
 FIELDS: Final = frozenset({"ele", "time", "hdop", "fix", "speed", "course"})
@@ -17,24 +18,32 @@ NO_ZONE: Final = "a time without a zone, taken as UTC"
 _NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 # xs:dateTime, and what loggers make of it: a blank for the T, a comma, a zone without colon.
 _TIME = re.compile(
-    r"(\d{4}-\d\d?-\d\d?)[Tt ](\d\d?:(\d\d?)):(\d\d?)(?:[.,](\d{1,15}))?"
+    r"(\d{4})-(\d\d?)-(\d\d?)[Tt ](\d\d?):(\d\d?):(\d\d?)(?:[.,](\d{1,15}))?"
     r" ?(?:([Zz])|([+\-−])(\d\d)(?::?(\d\d))?)?",
     re.ASCII,
 )
 _WIDEST_ZONE_H: Final = 14
+_NAN: Final = float("nan")
+_FIGURES: Final = (("ele", 1e300), ("hdop", 1e300), ("speed", 1e300), ("course", 360.0))
 
 
 class Fix(NamedTuple):
-    """A point that can be used."""
+    """A point that can be used; NaN where it does not say."""
 
-    clean: str  # `<trkpt …>…</trkpt>`, GPX 1.0
-    leap_s: int  # to be added to its time: a leap second is written as the second before it
+    time_s: float  # since 1970 UTC
+    latitude_deg: float
+    longitude_deg: float
+    altitude_m: float
+    speed_mps: float
+    course_deg: float
+    hdop: float
+    leap: bool  # in a leap second: its time counts on from the second before
     faults: tuple[str, ...]  # fields left out, and what else was noticed
 
 
 class _Time(NamedTuple):
-    written: str
-    leap_s: int
+    since_1970_s: float
+    leap: bool
     has_zone: bool
 
 
@@ -43,65 +52,68 @@ def judge(attributes: Mapping[str, str], values: Mapping[str, str]) -> Fix | str
 
     `attributes` are those of the `trkpt` element, `values` the texts of the FIELDS it has.
     """
-    fault = _position_fault(attributes, values.get("fix", ""))
-    if fault:
-        return fault
-    time = _time(values.get("time", "").strip())
-    if isinstance(time, str):
-        return time
-    fields, faults = "", [] if time.has_zone else [NO_ZONE]
-    for what in ("ele", "hdop", "speed", "course"):
-        written = values.get(what, "").strip()
-        if _is_good(what, written):
-            fields += f"<{what}>{written}</{what}>"
-        elif not _is_blank(what, written):
-            faults.append(f"{what} that could not be read or is out of range")
-    latitude, longitude = attributes["lat"].strip(), attributes["lon"].strip()
-    clean = f'<trkpt lat="{latitude}" lon="{longitude}"><time>{time.written}</time>{fields}</trkpt>'
-    return Fix(clean, time.leap_s, tuple(faults))
-
-
-def _position_fault(attributes: Mapping[str, str], fix: str) -> str:
     latitude, longitude = _number(attributes.get("lat")), _number(attributes.get("lon"))
     if latitude is None or longitude is None:
         return "bad position"
     if abs(latitude) > 90.0 or abs(longitude) > 180.0:
         return "position out of range"
     # Receivers fill in zeros before their first fix.
-    if latitude == longitude == 0.0 or fix.strip() == "none":
+    if latitude == longitude == 0.0 or values.get("fix", "").strip() == "none":
         return "no fix"
-    return ""
+    time = _time(values.get("time", "").strip())
+    if isinstance(time, str):
+        return time
+    faults = [] if time.has_zone else [NO_ZONE]
+    fields = []
+    for what, most in _FIGURES:
+        written = values.get(what)
+        value = _figure(what, written.strip(), most) if written else _NAN
+        if value is None:
+            faults.append(f"{what} that could not be read or is out of range")
+        fields.append(_NAN if value is None else value)
+    ele, hdop, speed, course = fields
+    return Fix(
+        time.since_1970_s, latitude, longitude, ele, speed, course, hdop, time.leap, tuple(faults)
+    )
 
 
 def _time(written: str) -> _Time | str:
-    """Return the time in one form, or why it has none. A date may still be impossible."""
+    """Return the time, or why there is none."""
     if not written:
         return "no time"
     match = _TIME.fullmatch(written)
     if match is None:
         return "unreadable time"
-    date, clock, minute, second, fraction, utc, sign, zone_h, zone_min = match.groups()
+    year, month, day, hour, minute, second, fraction, utc, sign, zone_h, zone_min = match.groups()
     if int(zone_h or 0) > _WIDEST_ZONE_H or int(zone_min or 0) > 59:
         return "unreadable time"
     leap = second == "60" and minute == "59"
-    zone = f"{'+' if sign == '+' else '-'}{zone_h}:{zone_min or '00'}" if sign else "Z"
-    text = f"{date}T{clock}:{'59' if leap else second}.{fraction or '0'}{zone}"
-    return _Time(text, int(leap), bool(utc or sign))
+    microsecond = int(fraction[:6].ljust(6, "0")) if fraction else 0
+    try:
+        clock = datetime(
+            int(year), int(month), int(day),
+            int(hour), int(minute), 59 if leap else int(second), microsecond, UTC,
+        )  # fmt: skip
+    except ValueError:  # 30 February
+        return "unreadable time"
+    ahead_s = 3600 * int(zone_h or 0) + 60 * int(zone_min or 0)
+    since = clock.timestamp() + leap - (ahead_s if sign == "+" else -ahead_s)
+    return _Time(since, leap, bool(utc or sign))
 
 
-def _is_good(what: str, written: str) -> bool:
-    value = _number(written)
-    if value is None:
-        return False
-    return what == "ele" or 0.0 <= value <= (360.0 if what == "course" else 1e300)
+def _figure(what: str, written: str, most: float) -> float | None:
+    """Return a field's value, NaN where it says nothing, None where it can't be.
 
-
-def _is_blank(what: str, written: str) -> bool:
-    """Return whether a field says nothing; loggers write -1 for a speed or course not known."""
+    Loggers write -1 for a speed or course not known.
+    """
     if not written:
-        return True
+        return _NAN
     value = _number(written)
-    return what in ANYWHERE and value is not None and value < 0.0
+    if value is None or value > most:
+        return None
+    if value < 0.0 and what != "ele":
+        return _NAN if what in ANYWHERE else None
+    return value
 
 
 def _number(written: str | None) -> float | None:

@@ -1,24 +1,25 @@
 """The track points of a GPX file, one by one, with a watch on what XML and GPX let pass.
 
-A guard before the library that reads GPX: it stops at the first bad number, loses what it can't
-place without a word, and expands entities. Here each point is looked at as it comes, bad ones are
-counted with their reason, and only good ones go on, written afresh in the plainest GPX. XML that
-is damaged somewhere is taken up again at the next track point.
+Each point is looked at as it comes and bad ones are counted with their reason. XML that is damaged
+somewhere is taken up again at the next track point.
 """
 
 from __future__ import annotations
 
 import re
+from array import array
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 from xml.parsers import expat
 from xml.parsers.expat import errors as expat_errors
 
+import numpy as np
+
 from roadtest.errors import InputError
 from roadtest.logs.gpx_fix import ANYWHERE, FIELDS, judge
 from roadtest.logs.gpx_text import GpxText
-from roadtest.logs.model import Loss
+from roadtest.logs.model import Floats, Ints, Loss
 from roadtest.logs.tally import Tally
 
 _CHUNK_BYTES: Final = 16384
@@ -42,12 +43,12 @@ _CLOSING = re.compile(rb"</(?:[\w.-]{1,40}:)?trkpt(?=[\s>]|\Z)")
 
 @dataclass(frozen=True)
 class TrackPoints:
-    """What a file's track points say; lists have one element a point that can be used."""
+    """What a file's track points say; arrays have one element a point that can be used."""
 
-    clean: list[str]  # `<trkpt …>…</trkpt>` in plain GPX 1.0
-    line: list[int]
-    segment: list[int]  # counts up wherever the file or damage to it breaks the track
-    leap_s: list[int]  # to be added: the leap second is written as the second before it
+    table: Floats  # [n, 7], time to hdop as in `Fix`
+    line: Ints
+    segment: Ints  # counts up wherever the file or damage to it breaks the track
+    leaps: int  # points in leap seconds
     seen: int  # all track points
     others: int  # route points and waypoints
     creator: str
@@ -97,10 +98,8 @@ class _Reader:
         self.content, self.name = text.content, name
         self.losses, self.faults = Tally(), Tally()
         self.remarks: list[str] = []
-        self.clean: list[str] = []
-        self.lines: list[int] = []
-        self.segments: list[int] = []
-        self.leaps: list[int] = []
+        self.table, self.lines, self.segments = array("d"), array("q"), array("q")
+        self.leaps = 0
         self.seen, self.others, self.segment, self.creator = 0, 0, 0, ""
         self.damages = 0
         self.start, self.line_base = 0, text.first_line - 1  # where this parser began
@@ -120,8 +119,10 @@ class _Reader:
             for what, loss in self.faults.counts.items()
         )
         return TrackPoints(
-            self.clean, self.lines, self.segments, self.leaps, self.seen, self.others,
-            self.creator, self.losses.counts, (*self.remarks, *faults),
+            np.array(self.table, dtype=np.float64).reshape(-1, 7),
+            np.array(self.lines, dtype=np.int64), np.array(self.segments, dtype=np.int64),
+            self.leaps, self.seen, self.others, self.creator,
+            self.losses.counts, (*self.remarks, *faults),
         )  # fmt: skip
 
     # --- one parser after the other ---
@@ -265,7 +266,7 @@ class _Reader:
             return
         for fault in fix.faults:
             self.faults.add(fault, self.point_line)
-        self.clean.append(fix.clean)
-        self.leaps.append(fix.leap_s)
+        self.table.extend(fix[:7])
+        self.leaps += fix.leap
         self.lines.append(self.point_line)
         self.segments.append(self.segment)
