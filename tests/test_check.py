@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 import os
 from pathlib import Path
 
@@ -17,10 +16,11 @@ from roadtest.logs.nmea.accounts import SENTENCE_REASONS
 from roadtest.manoeuvres import Manoeuvre
 from roadtest.motion.estimate import Span
 from roadtest.results import Results, from_json, to_json
+from tests.checked_samples import SAMPLES, checked_sample, silent
 from tests.simulation.ensembles import random_stops
 from tests.simulation.receiver import Receiver, receive
 from tests.simulation.writers import Nmea, nmea_text
-from tests.test_drive import SAMPLES, folder_with, nmea
+from tests.test_drive import folder_with, nmea
 
 NAMES = sorted(path.name for path in SAMPLES.iterdir() if path.is_dir())
 RECORDINGS = Path(
@@ -30,14 +30,8 @@ RECORDINGS = Path(
 )
 
 
-def silent(stage: str, fraction: float) -> None:
-    assert stage
-    assert 0.0 <= fraction <= 1.0
-
-
-@functools.cache
 def checked(name: str) -> Results:
-    return check_folder(SAMPLES / name, None, silent)
+    return checked_sample(name).results
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -180,7 +174,8 @@ def test_a_second_receiver_is_compared_and_not_used(tmp_path: Path) -> None:
 
 def test_the_same_drive_gives_the_same_bytes_in_one_go_or_in_two() -> None:
     surveyed = survey(read_drive(SAMPLES / "phone-gpx"), silent)
-    assert to_json(conclude(surveyed, silent)) == to_json(checked("phone-gpx"))
+    in_one_go = check_folder(SAMPLES / "phone-gpx", None, silent)
+    assert to_json(conclude(surveyed, silent)) == to_json(in_one_go)
 
 
 def test_splitting_a_log_changes_no_figure(tmp_path: Path) -> None:

@@ -41,11 +41,13 @@ class Hills:
         return float(-(size * per_m) @ np.sin(per_m * way_m + phase))
 
     def height_m(self, way_m: Floats) -> Floats:
-        """Return the heights at places [n]: the grade's integral."""
-        height = np.zeros_like(way_m)
+        """Return the heights at places [n]: the grade's integral, straight between metres."""
+        first, last = math.floor(float(way_m.min())), math.ceil(float(way_m.max()))
+        marks = np.arange(first, last + 1, dtype=np.float64)
+        height = np.zeros_like(marks)
         for size, per_m, phase in zip(*self._waves, strict=True):
-            height += size * np.cos(per_m * way_m + phase)
-        return height
+            height += size * np.cos(per_m * marks + phase)
+        return np.interp(way_m, marks, height)
 
     @cached_property
     def _waves(self) -> tuple[Floats, Floats, Floats]:

@@ -10,9 +10,9 @@ from typing import Any
 
 import pytest
 
-from roadtest.check import check_folder
 from roadtest.compare import Comparison, compare
 from roadtest.results import Results
+from tests.checked_samples import checked_sample
 
 _ROOT = Path(__file__).resolve().parents[2]
 _TRUTH: dict[str, Any] = json.loads((_ROOT / "tests/simulation/sample_truth.json").read_text())
@@ -21,9 +21,7 @@ _PAIR = ("before-axle-change", "after-axle-change")
 
 @pytest.fixture(scope="module")
 def drives() -> list[Results]:
-    return [
-        check_folder(_ROOT / "sample_logs" / name, None, lambda stage, done: None) for name in _PAIR
-    ]
+    return [checked_sample(name).results for name in _PAIR]
 
 
 @pytest.fixture(scope="module")

@@ -111,8 +111,17 @@ def test_as_many_uses_of_the_brakes_as_the_target_wants() -> None:
 )
 def test_stopping_distances_are_the_published_ones(speed_kmh: float, metres: float) -> None:
     assert straights.stopping_m(speed_kmh * KMH) == pytest.approx(metres, abs=0.01)
-    run = straights.stop_straight_m(speed_kmh * KMH) - metres
-    assert run > metres  # room for another such stop
+    # Speeding up at 1.5 m/s², 4 s steady, and room for two such stops, to the next ten metres.
+    speed = speed_kmh * KMH
+    run = speed**2 / 3.0 + 4.0 * speed + 2.0 * metres
+    assert run <= straights.stop_straight_m(speed) < run + 10.0
+
+
+def test_straights_of_holds_and_pulls_by_hand() -> None:
+    # 20 m/s from 10 and back at 1.5 m/s²: 100 m each; 24 s at 20 m/s: 480 m; a fifth on top.
+    assert straights.hold_straight_m(20.0, 20.0) == pytest.approx(820.0)  # 816
+    # To 10 m/s: 33.3 m; 4 s there: 40 m; 8 s at 0.4 · 10 + 0.6 · 20: 128 m; to rest: 133.3 m.
+    assert straights.pull_straight_m(10.0, 20.0, 8.0) == pytest.approx(410.0)  # 401.6
 
 
 def test_a_longer_distance_allowed_by_the_target_is_reckoned_with() -> None:

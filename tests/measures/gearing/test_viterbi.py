@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from itertools import product
-from time import perf_counter
+from time import process_time
 
 import numpy as np
 import pytest
@@ -60,13 +60,13 @@ def test_short_chains(n: int) -> None:
     assert best_path(emission[:n], steps, kind[:n]).size == n
 
 
-def test_two_hours_at_ten_a_second_are_decoded_in_less_than_a_second() -> None:
+def test_two_hours_at_ten_a_second_are_decoded_in_less_than_a_second_of_processor_time() -> None:
     emission, steps, kind = chain(72_000, 12, 2)
     best = min(_seconds(emission, steps, kind) for _ in range(3))
     assert best < 1.0  # a quarter of a second on an idle machine; others may be at work
 
 
 def _seconds(emission: np.ndarray, steps: np.ndarray, kind: np.ndarray) -> float:
-    start = perf_counter()
+    start = process_time()
     best_path(emission, steps, kind)
-    return perf_counter() - start
+    return process_time() - start
