@@ -140,6 +140,8 @@ def _content(path: Path) -> Source | FileInfo:
     try:
         return read_source(path)
     except InputError as fault:
+        if _is_sheet(path.name):
+            raise
         return FileInfo(path.name, _digest(path), "ignored", _reason(fault), _size(path))
 
 

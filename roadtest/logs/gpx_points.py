@@ -70,12 +70,12 @@ def track_points(text: GpxText, name: str) -> TrackPoints:
 def _refuse_dtd(text: GpxText, name: str) -> None:
     """Refuse a DTD before any parser sees it: told to stop, expat still finishes its chunk."""
     content = text.content
-    first = _OPENING.search(content)
-    at = content.find(b"<!DOCTYPE", 0, first.start() if first else len(content))
+    first = _OPENING.search(content, text.start)
+    at = content.find(b"<!DOCTYPE", text.start, first.start() if first else len(content))
     if at < 0:
         at = content.find(b"<!ENTITY")
     if at >= 0:
-        line = text.first_line + content.count(b"\n", 0, at)
+        line = text.first_line + content.count(b"\n", text.start, at)
         raise _dtd_error(name, f"line {line}")
 
 
@@ -95,16 +95,16 @@ class _Reader:
     """Reads a text with one expat parser after the other, a new one after each damage."""
 
     def __init__(self, text: GpxText, name: str) -> None:
-        self.content, self.name = text.content, name
+        self.content, self.stop, self.name = text.content, text.stop, name
         self.losses, self.faults = Tally(), Tally()
         self.remarks: list[str] = []
         self.table, self.lines, self.segments = array("d"), array("q"), array("q")
         self.leaps = 0
         self.seen, self.others, self.segment, self.creator = 0, 0, 0, ""
         self.damages = 0
-        self.start, self.line_base = 0, text.first_line - 1  # where this parser began
-        self.shift = 0  # offset in content = offset in the parser + shift
-        self.settled = 0  # all points before this offset are counted
+        self.start, self.line_base = text.start, text.first_line - 1  # where this parser began
+        self.shift = text.start  # offset in content = offset in the parser + shift
+        self.settled = text.start  # all points before this offset are counted
         self.root_seen = False
         # The point being read: depth 0 outside, 1 in it, 2 in a child.
         self.depth, self.field_depth, self.field, self.child = 0, 0, "", ""
@@ -160,8 +160,8 @@ class _Reader:
         try:
             if prologue:
                 parser.Parse(prologue, False)
-            for at in range(self.start, len(self.content), _CHUNK_BYTES):
-                parser.Parse(self.content[at : at + _CHUNK_BYTES], False)
+            for at in range(self.start, self.stop, _CHUNK_BYTES):
+                parser.Parse(self.content[at : min(at + _CHUNK_BYTES, self.stop)], False)
                 if at + _CHUNK_BYTES - self._offset() > _LONGEST_TOKEN_BYTES:
                     return self._offset() + 1, self._line(), False
             parser.Parse(b"", True)

@@ -27,6 +27,7 @@ _MARKS: Final = (
     (codecs.BOM_UTF16_BE, "utf-16-be"),
 )
 _BARE_UTF16: Final = ((b"<\0", "utf-16-le"), (b"\0<", "utf-16-be"))
+_NO_BLANK = re.compile(rb"[^\0 \t\r\n\xef\xbb\xbf]")
 _COMMENT = re.compile(r"<!--.*?-->", re.DOTALL)
 _FIRST_NAME = re.compile(r"<(?:[\w.-]+:)?([A-Za-z_][\w.-]*)")
 _TRACK_POINT = re.compile(r"<(?:[\w.-]+:)?trkpt[\s/>]")
@@ -34,10 +35,12 @@ _TRACK_POINT = re.compile(r"<(?:[\w.-]+:)?trkpt[\s/>]")
 
 @dataclass(frozen=True)
 class GpxText:
-    """UTF-8 without a byte order mark, beginning with its first sign that is no blank."""
+    """UTF-8, of which `content[start:stop]` is the text: no mark or blank on either side."""
 
-    content: bytes
-    first_line: int  # number of the line `content` begins on
+    content: bytes  # not cut to the text, which would hold a large file twice
+    start: int
+    stop: int
+    first_line: int  # number of the line that the text begins on
     remarks: tuple[str, ...]
 
 
@@ -51,11 +54,24 @@ def gpx_text(data: bytes, name: str) -> GpxText:
     mark, codec = _encoding(data)
     content, remarks = _as_utf8(data[mark:], codec)
     _check_size(len(content), name)
-    body = content.lstrip(b"\0 \t\r\n\xef\xbb\xbf").rstrip(b"\0 \t\r\n")
-    if not body:
+    first = _NO_BLANK.search(content)
+    if first is None:
         raise InputError(name, "", "the file is empty", "a GPX track")
-    cut = len(content) - len(content.lstrip(b"\0 \t\r\n\xef\xbb\xbf"))
-    return GpxText(body, 1 + content.count(b"\n", 0, cut), remarks)
+    start = first.start()
+    line = 1 + content.count(b"\n", 0, start)
+    return GpxText(content, start, _last(content), line, remarks)
+
+
+def _last(content: bytes) -> int:
+    """Return where the blanks and zeros at the end begin."""
+    stop = len(content)
+    while stop:
+        block = content[max(0, stop - _HEAD_BYTES) : stop]
+        kept = len(block.rstrip(b"\0 \t\r\n"))
+        stop -= len(block) - kept
+        if kept:
+            break
+    return stop
 
 
 def looks_like_gpx(head: bytes) -> bool:

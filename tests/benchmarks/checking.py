@@ -1,6 +1,6 @@
 """Time and memory of `roadtest check` and `roadtest report` as whole processes, on long drives.
 
-Run as `python tests/benchmarks/checking.py [--rate HZ] [--report] [--steps] [hours ...]` from the
+Run as `python tests/benchmarks/checking.py [--rate HZ] [--report pdf|html] [--steps] [hours ...]` from the
 root of the repository; by default half an hour, one hour and two at 10 Hz. The drive is a shakedown
 followed by hours of road and town (RMC, GGA and VTG at every fix) with a tach at 10 Hz beside.
 `--steps` runs the check in a process of its own and prints what each step took of the processor and
@@ -101,7 +101,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("hours", nargs="*", type=float, default=[0.5, 1.0, 2.0])
     parser.add_argument("--rate", type=float, default=10.0)
-    parser.add_argument("--report", action="store_true")
+    parser.add_argument("--report", choices=("pdf", "html"))
     parser.add_argument("--steps", action="store_true")
     parser.add_argument("--keep", type=Path)
     asked = parser.parse_args()
@@ -119,12 +119,15 @@ def main() -> None:
             output = Path(scratch) / "output"
             program = [sys.executable, "-m", "roadtest", "check", str(folder), "--json", "-"]
             if asked.report:
-                program[3:] = ["report", str(folder), "-o", str(Path(scratch) / "report.pdf")]
+                report = Path(scratch) / f"report.{asked.report}"
+                program[3:] = ["report", str(folder), "-o", str(report)]
             if asked.steps:
                 program = [sys.executable, "-c", STEPS, str(folder)]
             cost = run(program, output)
             figures = f"{cost.wall_s:7.1f} {cost.cpu_s:7.1f} {cost.peak_mb:8.0f} {cost.status:7}"
             print(f"{hours:7.2f} {asked.rate:6g} {fixes:7} {figures}", flush=True)
+            if asked.report:
+                print(f"    {report.stat().st_size / 2**20:.2f} MB of {report.suffix}", flush=True)
             if asked.steps:
                 print(output.read_text(encoding="utf-8"), flush=True)
 

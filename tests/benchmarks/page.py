@@ -1,12 +1,14 @@
-"""Time on the page, in a real Chromium, with a drive of half an hour at 10 Hz.
+"""Time on the page, in a real Chromium, with a drive of half an hour at 10 Hz or of any length.
 
-Run as `python tests/benchmarks/page.py` from the root of the repository. It prints how long files
-take from being dropped to findings, beside `roadtest check` of the same files, and how long every
-view takes to open, from the click to the drawn frame.
+Run as `python tests/benchmarks/page.py [--hours H] [--rate HZ] [--keep FOLDER]` from the root of
+the repository. It prints how long files take from being dropped to findings, beside `roadtest
+check` of the same files, and how long every view takes to open, from the click to the drawn frame.
+`--keep FOLDER` keeps the drives there, and uses those it finds.
 """
 
 from __future__ import annotations
 
+import argparse
 import shutil
 import sys
 import tempfile
@@ -31,15 +33,20 @@ from tests.dashboard.browsing import (  # noqa: E402
     until,
 )
 
-HOURS = 0.5
+_LONGEST_S = 600.0
 
 
 def main() -> None:
     """Print a line for each thing timed."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--hours", type=float, default=0.5)
+    parser.add_argument("--rate", type=float, default=10.0)
+    parser.add_argument("--keep", type=Path)
+    asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as scratch:
-        folder = Path(scratch) / "drive"
-        folder.mkdir()
-        make_drive(folder, HOURS)
+        folder = (asked.keep or Path(scratch)) / f"{asked.hours:g}h-{asked.rate:g}Hz"
+        if not folder.exists():
+            make_drive(folder, asked.hours, asked.rate)
         files = sorted(folder.iterdir())
         program = [sys.executable, "-m", "roadtest", "check", str(folder), "--json", "-"]
         checked = min(run(program, Path(scratch) / "output.txt").wall_s for _ in range(2))
@@ -53,10 +60,10 @@ def main() -> None:
             page = opened(browser.new_context(), f"http://127.0.0.1:{server.server_port}/", Watch())
             began = time.monotonic()
             drop(page, files)
-            page.locator(".finding").first.wait_for(timeout=180_000)
+            page.locator(".finding").first.wait_for(timeout=1000.0 * _LONGEST_S)
             took = time.monotonic() - began
             print(f"dropped files to findings: {took:.1f} s, {took - checked:+.1f} s beside it")
-            until(page, DRAWN, 120.0)
+            until(page, DRAWN, _LONGEST_S)
             for name in page.locator(".views button").all_inner_texts():
                 print(f"view {name}: {page.evaluate(OPEN, name):.0f} ms")
             browser.close()

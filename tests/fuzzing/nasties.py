@@ -132,7 +132,7 @@ def _try(name: str) -> None:
         _, status, used = os.wait4(child, 0)
         os.close(where)
         lines = said.read_text(encoding="utf-8", errors="replace").splitlines()
-    about = next((line.strip() for line in lines if file in line), lines[0] if lines else "")
+    about = next((line for line in lines if line.startswith(file)), lines[0] if lines else "")
     print(
         f"{name:27} {size / _MB:7.1f} {time.perf_counter() - began:7.1f} "
         f"{used.ru_utime + used.ru_stime:6.1f} {used.ru_maxrss / 1024:6.0f} "
