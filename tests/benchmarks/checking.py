@@ -1,8 +1,9 @@
 """Time and memory of `roadtest check` and `roadtest report` as whole processes, on long drives.
 
-Run as `python tests/benchmarks/checking.py [--rate HZ] [--report pdf|html] [--steps] [hours ...]` from the
-root of the repository; by default half an hour, one hour and two at 10 Hz. The drive is a shakedown
-followed by hours of road and town (RMC, GGA and VTG at every fix) with a tach at 10 Hz beside.
+Run as `python tests/benchmarks/checking.py [--rate HZ] [--report pdf|html] [--steps] [hours ...]`
+from the root of the repository; by default half an hour, one hour and two at 10 Hz. The drive is a
+shakedown followed by hours of road and town (RMC, GGA and VTG at every fix) with a tach at 10 Hz
+beside.
 `--steps` runs the check in a process of its own and prints what each step took of the processor and
 the peak of memory up to its end. `--keep FOLDER` keeps the drives there, and uses those it finds.
 """
