@@ -22,6 +22,7 @@ from roadtest import (
 )
 from roadtest.errors import RoadtestError
 from roadtest.given_names import need_drive
+from roadtest.shop.below import need_one_drive
 from roadtest.standard_output import console, let_go_of_stdout, put_out, terminal_width
 
 if TYPE_CHECKING:
@@ -130,6 +131,7 @@ def _status(results: Results) -> int:
 
 def _report(arguments: argparse.Namespace) -> int:
     need_drive(arguments.drive, arguments.build)
+    need_one_drive(arguments.drive, arguments.build)
     if arguments.verify is None:
         written = report_command.write_report(arguments)
         put_out(f"{written} written\n", "utf-8")

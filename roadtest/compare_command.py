@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final
 from roadtest.errors import InputError, InputErrors
 from roadtest.given_names import given_name, given_path
 from roadtest.output import where
+from roadtest.shop.below import need_one_drive
 
 if TYPE_CHECKING:
     from roadtest.compare import Comparison
@@ -50,11 +51,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def compare_drives(arguments: argparse.Namespace) -> Comparison:
     """Return the comparison asked for, and write it where it is to be written."""
     drives: list[Path] = arguments.drives
-    if len(drives) < 2:
-        raise InputError(str(drives[0]), "", "one drive", "two drives of one car, or more")
     for drive in drives:
         if not drive.exists():
             raise InputError(str(drive), "", "no such folder", "the folder of one drive")
+        need_one_drive(drive)
+    if len(drives) < 2:
+        raise InputError(str(drives[0]), "", "one drive", "two drives of one car, or more")
     json_file = None if arguments.json in (None, "-") else Path(arguments.json)
     paper: Path | None = arguments.output
     if paper is not None and paper.suffix.lower() not in _KINDS:

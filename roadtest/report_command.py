@@ -22,7 +22,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--output",
         metavar="FILE",
         type=given_path,
-        help="the report to write, FILE.pdf or FILE.html; by default report.pdf in this folder",
+        help="the report to write, FILE.pdf or FILE.html; by default report.pdf where you are",
     )
     parser.add_argument(
         "--verify",

@@ -73,6 +73,11 @@ def in_read_unit(quantity: Quantity, units: ReadIn) -> Quantity:
     return Quantity(value, quantity.u95 * old.factor / new.factor, symbol)
 
 
+def unit_symbol(unit: str) -> str:
+    """Return the symbol to print for a unit, "°C" for "degC"."""
+    return _SYMBOL.get(unit, unit)
+
+
 def rounded(value: float, u95: float) -> tuple[str, str]:
     """Return `value` and `u95` as text: u95 to two significant digits, value to match.
 

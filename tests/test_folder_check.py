@@ -304,6 +304,16 @@ def test_what_is_for_one_drive_is_refused(
     assert said in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("command", ["report", "compare"])
+def test_a_folder_of_drives_given_for_one_is_named_with_a_drive_in_it(
+    shop: Path, command: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert cli.main([command, str(shop)]) == cli.UNUSABLE
+    error = capsys.readouterr().err
+    assert "it holds drives and is none itself; expected one of them, such as" in error
+    assert len(error.splitlines()) == 1
+
+
 def test_a_line_fits_a_plain_terminal() -> None:
     text = checked_text({"ä/b": Outcome("", "broken", first="é – nothing")}, "ascii")
     assert text.isascii()
@@ -321,6 +331,7 @@ def test_on_a_terminal_what_does_not_fit_goes_under_its_drive() -> None:
     )
     found = {"before-the-axle-was-changed": one}
     wide, narrow = checked_text(found).splitlines(), checked_text(found, width=80).splitlines()
+    assert "  fail  open  pass  date" in narrow[0]  # its columns are kept
     assert max(map(len, wide)) > 80 >= max(map(len, narrow))
     assert narrow[2] == "    A car with a long name (C 1): Brakes, all"
     assert checked_text(found, width=200).splitlines() == wide

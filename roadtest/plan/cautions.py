@@ -8,7 +8,7 @@ from typing import Final
 from roadtest.build_sheet import BuildSheet, ChannelLimit
 from roadtest.cautions import CALIFORNIA, CLOSED_ROAD, ROLL_COOL, TWO_PEOPLE
 from roadtest.plan.model import Step
-from roadtest.wording import number_text
+from roadtest.wording import number_text, unit_symbol
 
 _ABORT: Final = (
     "pedal long or soft, car pulls, a rear wheel locks, smoke or smell",
@@ -42,7 +42,7 @@ def _channel(limit: ChannelLimit) -> str:
 
     def shown(value: float) -> str:
         read = value if limit.dimension is None else float(from_si(value, limit.unit))
-        return f"{number_text(read, 4)} {limit.unit}".rstrip()
+        return f"{number_text(read, 4)} {unit_symbol(limit.unit)}".rstrip()
 
     name = limit.channel.replace("_", " ")
     parts = [

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from roadtest.figure_lines import put_table
 from roadtest.plan.cautions import abort_when, cautions
 from roadtest.plan.model import Plan, Step
 from roadtest.plan.wordings import (
@@ -74,14 +75,14 @@ def _put_changes(page: Page, plan: Plan) -> None:
     if plan.changes:
         page.heading(f"If changed: {', '.join(plan.changed)}")
         rows = [(change.what, change.before, change.after) for change in plan.changes]
-        page.table(("", "before", "after"), rows)
+        put_table(page, ("", "before", "after"), rows)
 
 
 def _put_notes(page: Page, plan: Plan) -> None:
     rows = note_rows(plan)
     if rows:
         page.heading("To note at each hold: time, dial, tach")
-        page.table(("hold", "gear", "rpm due"), rows)
+        put_table(page, ("hold", "gear", "rpm due"), rows)
 
 
 def _put_engine(page: Page, plan: Plan) -> None:

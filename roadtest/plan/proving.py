@@ -15,7 +15,7 @@ from roadtest.plan.model import Predicted
 from roadtest.quantity import Quantity
 from roadtest.results import Finding, FindingItem, Limit
 from roadtest.units import MILE_M
-from roadtest.wording import PERCENT_FINDINGS, in_read_unit, number_text, rounded
+from roadtest.wording import PERCENT_FINDINGS, in_read_unit, number_text, rounded, sentence
 
 LONGEST_WAY_M: Final = 80e3  # for the odometer; our choice
 _OF_TWO_READINGS: Final = 1.0 - math.sqrt(0.05)
@@ -34,6 +34,8 @@ _REMEDY: Final = {
 _BY_THE_ROAD: Final = ("rolling_coefficient",)
 """Figures whose intervals hang on the road's own hills, by a factor of five and more: the widest
 of the throws is told."""
+_OF_STOPS: Final = ("mfdd", "stopping_distance", "fade", "drift", "spread")
+_FASTER: Final = "a faster or quieter logger is needed"
 _BY_THE_SHEET: Final = ("cruise_rpm",)  # figures that the sheet itself settles
 
 
@@ -146,7 +148,7 @@ def _too_wide(
                 f"{pairs} coasts each way",
             )
     width = say(car.sheet, measured.u95, measured, percent)
-    remedy = _REMEDY.get(target_id, "a faster or quieter logger is needed")
+    remedy = _REMEDY.get(target_id, _FASTER)
     if remedy == _ROLL_OUT and _rolled_out(car.sheet):
         remedy = "the tyre's own interval is too wide: roll it out more closely"
     said = f"THIS LOGGER CAN'T PROVE IT: ±{width} leaves no room within the limit, whatever the car"
@@ -157,6 +159,8 @@ def _unseen(car: PlanCar, target: Target, why: str) -> str:
     """Say why nothing is foreseen for a target."""
     if target.id in ("standing", "through"):
         return f"CAN'T BE DRIVEN within the engine's and the car's own limits. {why}"
+    if target.id in _OF_STOPS:  # which the card has driven; so what is wanting is the logger
+        why = sentence(_FASTER)
     return f"THIS LOGGER CAN'T PROVE IT: the figure can't be measured with it. {why}"
 
 

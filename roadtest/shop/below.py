@@ -6,6 +6,8 @@ import os
 from pathlib import Path
 from typing import Final
 
+from roadtest.errors import InputError
+
 _SHEETS: Final = ("build.toml", "build.toml.gz")
 _LOGS: Final = (".gpx", ".nmea", ".nma")  # names that say so; others would have to be read
 
@@ -32,6 +34,14 @@ def drives_below(folder: Path) -> list[Path]:
         found.extend(Path(root, name) for name in inside if not Path(root, name).is_symlink())
         folders[:] = [name for name in folders if name not in inside]
     return sorted(found)
+
+
+def need_one_drive(folder: Path, build: Path | None = None) -> None:
+    """Raise InputError where a folder holds drives and is none itself; with a sheet any is one."""
+    below = drives_below(folder) if build is None and folder.is_dir() else []
+    if below:
+        example = f"one of them, such as {below[0]}"
+        raise InputError(str(folder), "", "it holds drives and is none itself", example)
 
 
 def without_sheet(folder: Path) -> list[Path]:
