@@ -6,7 +6,17 @@ from collections.abc import Callable, Mapping
 from typing import Final
 
 from roadtest.build_sheet import Target
-from roadtest.findings import braking, channels, gearing, odometer, running, speedometer, tach
+from roadtest.findings import (
+    bedding,
+    braking,
+    channels,
+    gearing,
+    odometer,
+    running,
+    speedometer,
+    stop_series,
+    tach,
+)
 from roadtest.findings.case import Case
 from roadtest.findings.inspections import inspection_findings, unseen_work_findings
 from roadtest.findings.steps import cautions, next_steps
@@ -24,10 +34,10 @@ _JUDGES: Final[Mapping[str, Callable[[Case, Target], Finding]]] = {
     "cruise_rpm": gearing.cruise_rpm,
     "mfdd": braking.mfdd,
     "stopping_distance": braking.stopping_distance,
-    "fade": braking.fade,
+    "fade": stop_series.fade,
     "drift": braking.drift,
-    "spread": braking.spread,
-    "bedding": braking.bedding,
+    "spread": stop_series.spread,
+    "bedding": bedding.bedding,
     "rolling_coefficient": running.rolling_coefficient,
     "standing": running.standing,
     "through": running.through,
