@@ -28,6 +28,7 @@ from roadtest.plan.model import Plan
 from roadtest.plan.overlay import changed_sheet
 from roadtest.plan.predict import planned_profile
 from roadtest.plan.programme import programme
+from roadtest.plan.runs import pulls
 from roadtest.report.html import to_html
 from roadtest.report.pdf import to_pdf
 from roadtest.work_checks import WORK_CHECKS
@@ -147,6 +148,14 @@ def test_engine_speeds_are_those_of_the_gearing() -> None:
     assert at_60[3] == pytest.approx(60.0 * turns)
     assert at_60[4] == pytest.approx(60.0 * turns * 0.82)
     assert at_60[0] is None  # 12,000 r/min: beyond the engine's limit
+
+
+def test_a_pull_that_no_target_names_ends_short_of_the_engine_s_limit() -> None:
+    text = FULL[: FULL.index("[targets]")].replace("5500", "2000")
+    car = plan_car(sheet(text + '[targets]\nclutch_slip = "2 %"\n'))
+    ((gear, low, high, _),) = pulls(car)
+    assert gear == 3 and low < high
+    assert car.rpm(3, high) == pytest.approx(0.95 * 2000.0)
 
 
 def test_every_target_has_its_prediction(full: Plan) -> None:

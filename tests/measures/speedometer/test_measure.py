@@ -12,7 +12,15 @@ from roadtest.logs.model import Channel, ChannelsLog, Notes
 from roadtest.measures.speedometer import measure_speedometer
 from roadtest.results import SpeedometerResult
 from tests.evidence_from_truth import evidence_from
-from tests.measures.speedometer.crew import MPH, SHEET, SPEEDS_MPS, read_drive, speed_note
+from tests.measures.speedometer.crew import (
+    MPH,
+    SHEET,
+    SPEEDS_MPS,
+    look,
+    noted,
+    read_drive,
+    speed_note,
+)
 from tests.simulation.ensembles import random_holds, random_receiver
 from tests.simulation.truth import Truth
 
@@ -165,16 +173,18 @@ def test_a_drive_without_holds_has_nothing_to_say() -> None:
 def test_errors_hold_the_truth_95_times_in_100() -> None:
     """60 readings: the share covered has a standard deviation of 0.028; 0.88 is 2.5 of it below."""
     inside = []
-    for seed in range(12):
+    for seed in range(6):
         rng = np.random.default_rng([seed, 5])
-        scale, offset = rng.uniform(0.92, 1.1), rng.normal(0.0, 0.5)
-        rate = float(rng.choice([1.0, 5.0, 10.0]))
-        _, looks, evidence = read_drive(
-            seed + 100, lambda v, s=scale, o=offset: s * v + o, random_receiver(seed, rate)
-        )
-        for reading, seen in zip(measure_speedometer(evidence).result.readings, looks, strict=True):
-            if reading.error is not None:
-                true_error = (scale - 1.0) * seen.true_mps + offset
-                inside.append(abs(reading.error.value - true_error) <= reading.error.u95)
+        rate = (1.0, 5.0, 10.0)[seed % 3]
+        truth, _, evidence = read_drive(seed + 100, float, random_receiver(seed, rate))
+        for _ in range(2):  # cars with other dials on the same drive
+            scale, offset = rng.uniform(0.92, 1.1), rng.normal(0.0, 0.5)
+            looks = look(truth, lambda v, s=scale, o=offset: s * v + o, 2.0 * MPH, rng)
+            other = dataclasses.replace(evidence, notes=noted(truth, looks))
+            readings = measure_speedometer(other).result.readings
+            for reading, seen in zip(readings, looks, strict=True):
+                if reading.error is not None:
+                    true_error = (scale - 1.0) * seen.true_mps + offset
+                    inside.append(abs(reading.error.value - true_error) <= reading.error.u95)
     assert len(inside) >= 55
     assert np.mean(inside) >= 0.88
