@@ -9,6 +9,9 @@ from typing import Final
 
 from roadtest.logs.model import ChannelsLog, Note, Notes, TachLog
 
+OUTSIDE: Final = "lie outside the drive"
+"""How a remark on notes that don't fit the drive is told from others."""
+
 _DAY_S: Final = 86_400.0
 _BESIDE_S: Final = 600.0
 """How long before or after the log a note may lie: crews write while the car stands. Our choice."""
@@ -82,7 +85,7 @@ def _misfits(rows: Iterable[Note], drive: Stretch) -> Iterator[str]:
     outside = [line for line, time_s in times if drive.away_s(time_s) > _BESIDE_S]
     if not outside:
         return
-    said = f"{len(outside)} of {len(times)} times lie outside the drive, first on line {outside[0]}"
+    said = f"{len(outside)} of {len(times)} times {OUTSIDE}, first on line {outside[0]}"
     shift = _zone_shift([time_s for _, time_s in times], drive)
     if shift is not None:
         way = "earlier" if shift < 0.0 else "later"

@@ -28,6 +28,7 @@ from roadtest.wording import (
 
 _PAINT: Final[dict[Verdict, str]] = {"fail": "1;31", "not proven": "1;33", "pass": "1;32"}
 _INDENT: Final = 14
+_ALLOWED: Final = "allowed: "
 _MOST_NAMED: Final = 4  # files ignored, on the first screen
 _OWN: Final = "own target"
 _BY_THE_CREW: Final = "inspection"
@@ -145,10 +146,11 @@ def _put_finding(page: Page, finding: Finding, steps: tuple[str, ...], units: Re
     if telling:
         shared = telling[0].limit if len({item.limit for item in telling}) == 1 else None
         allowed = limit_text(shared, units, percent=percent)
-        lines = [f"allowed: {allowed}"] if allowed else []
+        lines = [f"{_ALLOWED}{allowed}"] if allowed else [""]
         lines += [_item_line(item, shared, units, percent) for item in telling]
-    own = finding.basis == _OWN and any("allowed: " in line for line in lines)
-    lines = [f"{line} ({_OWN})" if own and "allowed: " in line else line for line in lines]
+    own = finding.basis == _OWN and bool(lines) and _ALLOWED in lines[0]
+    if own:
+        lines[0] += f" ({_OWN})"
     if finding.probability is not None and finding.verdict == "not proven" and not telling:
         lines.append(f"probability of conforming: {probability_text(finding.probability)}")
     told = own or finding.basis == "looked at by the crew"

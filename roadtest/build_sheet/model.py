@@ -19,11 +19,23 @@ Drive = Literal["cable", "electronic", "gps"]
 NO_LABEL: Final = "build sheet"
 """What parts are called that the sheet gives no label: those on the build sheet."""
 
+UNLISTED: Final = "none of those named"
+"""What a part is called that is neither the sheet's own nor one of its alternatives."""
+
 NO_NAME: Final = "unnamed car"
 
 U95_ROLL_OUT: Final = 0.005
 """Of a roll-out whose uncertainty was not given, relative. Our choice: reading the tape is good to
 0.1 or 0.2 %, the rest is load, pressure and warmth of the tyre on the road."""
+
+
+def named_part(label: str, part: str) -> str:
+    """Return how to speak of a gearbox, axle ... by its label: 'the "five-speed" gearbox'."""
+    if label == NO_LABEL:
+        return f"the {part} on the build sheet"
+    if label == UNLISTED:
+        return f"another {part} than any that is named"
+    return f'the "{label}" {part}'
 
 
 @dataclass(frozen=True)

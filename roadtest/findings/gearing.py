@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Final
 
 from roadtest.build_sheet import CruiseLimit, Target
+from roadtest.build_sheet.model import NO_LABEL, UNLISTED, named_part
 from roadtest.findings.case import Case, joined
 from roadtest.findings.judging import (
     Subject,
@@ -69,7 +70,8 @@ def _identity(case: Case) -> FindingItem | None:
     if shown is None or fitted is None:
         return None
     likely = _probability_of(shown, fitted.label)
-    what = f'that it is the "{fitted.label}"'
+    own = "one on the build sheet" if fitted.label == NO_LABEL else f'"{fitted.label}"'
+    what = f"that it is the {own}"
     if likely >= _SURE:
         return FindingItem(None, None, None, "pass", likely, what=what)
     if likely <= 1.0 - _SURE:
@@ -88,9 +90,10 @@ def _told_by_identity(case: Case, finding: Finding, items: list[FindingItem]) ->
     if shown is None or fitted is None:
         return finding
     chance = probability_text(shown.probability)
-    told = f'The road shows the "{shown.label}" gearbox (probability {chance})'
+    told = f"The road shows {named_part(shown.label, 'gearbox')} (probability {chance})"
     if shown.label != fitted.label:
-        told += f', not the "{fitted.label}" on the build sheet'
+        own = "one" if fitted.label == NO_LABEL else f'"{fitted.label}"'
+        told += f", not the {own} on the build sheet"
     return replace(finding, reason=joined(told, finding.reason))
 
 
@@ -120,6 +123,8 @@ def _axle_story(case: Case) -> str:
     chance = probability_text(shown.probability)
     if fitted is not None and shown.label == fitted.label:
         return f"Of the axles named, the one on the sheet fits best (probability {chance})"
+    if shown.label == UNLISTED:
+        return f"Another axle than any that is named fits best (probability {chance})"
     return f'Of the axles named, the "{shown.label}" fits best (probability {chance})'
 
 

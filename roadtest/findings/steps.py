@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Final
 
+from roadtest.build_sheet.model import named_part
 from roadtest.cautions import CALIFORNIA, CLOSED_ROAD, ROLL_COOL, STOP_TESTING, TWO_PEOPLE
+from roadtest.clock import OUTSIDE
 from roadtest.findings.case import Case, joined
 from roadtest.findings.inspections import AFTER_WORK
+from roadtest.measures.gearing.telling import LEFT_OPEN
 from roadtest.results import Correction, Finding, Verdict
 from roadtest.wording import number_text, short_title
 
@@ -46,8 +49,9 @@ _MOST_NAMED: Final = 6  # holds named in one step
 
 
 def next_steps(case: Case, findings: Sequence[Finding]) -> tuple[str, ...]:
-    """Return what to do next: what failed first, then what would settle the rest."""
+    """Return what to do next: notes to mend, what failed, then what would settle the rest."""
     steps = [
+        *_notes_amiss(case),
         *_to_mend(case, findings),
         *_to_tell_apart(case, findings),
         *_to_settle(findings),
@@ -65,6 +69,14 @@ def cautions(findings: Sequence[Finding]) -> tuple[str, ...]:
     if again & _BRAKES:
         said += [STOP_TESTING, ROLL_COOL]
     return tuple(joined(one) for one in said)
+
+
+def _notes_amiss(case: Case) -> Iterator[str]:
+    """Tell of notes whose times lie outside the drive: nothing that was read is used then."""
+    for log in case.results.logs:
+        for remark in log.remarks:
+            if log.kind == "notes" and OUTSIDE in remark:
+                yield f"{log.name}: {remark}"
 
 
 def _to_mend(case: Case, findings: Sequence[Finding]) -> Iterator[str]:
@@ -89,8 +101,8 @@ def _which_gearbox(case: Case) -> str:
     if shown is None or fitted is None or shown.label == fitted.label:
         return _MEND["gearbox"]
     return (
-        f'The road shows the "{shown.label}" gearbox, not the one of the build sheet: look which '
-        "it is, and mend the car or the sheet"
+        f"The road shows {named_part(shown.label, 'gearbox')}, not the one on the build sheet: "
+        "look which it is, and mend the car or the sheet"
     )
 
 
@@ -119,7 +131,7 @@ def _to_tell_apart(case: Case, findings: Sequence[Finding]) -> Iterator[str]:
     doubtful = {f.id for f in findings if f.verdict != "pass"}
     if doubtful & {"gearbox", "axle", "tach"}:
         for remark in case.results.remarks:
-            if remark.section == "gearing" and "do not tell" in remark.text:
+            if remark.section == "gearing" and LEFT_OPEN in remark.text:
                 yield remark.text
 
 

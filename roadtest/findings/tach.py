@@ -16,6 +16,7 @@ from roadtest.findings.judging import (
     share_of,
     within,
 )
+from roadtest.measures.gearing.telling import LEFT_OPEN
 from roadtest.results import Finding
 
 _SURE: Final = 0.95  # as sure as every interval
@@ -122,9 +123,11 @@ def by_the_tyre(case: Case, finding: Finding) -> Finding:
 def with_remarks(case: Case, findings: Sequence[Finding]) -> tuple[Finding, ...]:
     """Return the findings, what the gearing measure noticed added to one that is not all well.
 
-    It is said once: with the tach, else with the gearbox, else with the axle.
+    It is said once: with the tach, else with the gearbox, else with the axle. What would have to
+    be measured by hand is a step of what to do next.
     """
-    said = case.remark("gearing")
+    remarks = [one.text for one in case.results.remarks if one.section == "gearing"]
+    said = joined(*(text for text in remarks if LEFT_OPEN not in text))
     open_ones = {finding.id: finding for finding in findings if finding.verdict != "pass"}
     told = next((open_ones[id_] for id_ in ("tach", "gearbox", "axle") if id_ in open_ones), None)
     return tuple(

@@ -8,11 +8,10 @@ from dataclasses import dataclass
 from typing import Final
 
 from roadtest.build_sheet import BuildSheet
-from roadtest.build_sheet.model import Axle, Gearbox, Tyres
+from roadtest.build_sheet.model import UNLISTED, Axle, Gearbox, Tyres
 from roadtest.quantity import COVERAGE_FACTOR_95
 from roadtest.units import Given
 
-UNLISTED: Final = "none of those named"
 TACH_RIGHT: Final = "tach right"
 TACH_FREE: Final = "tach off by some factor"
 

@@ -149,7 +149,7 @@ def _from_log(followed: Followed, evidence: Evidence, road: Road, logs: int) -> 
             *followed.samples.remarks,
             *several,
             *clock_remarks,
-            *tach_told(best),
+            *tach_told(stories),
             *told(stories, sheet),
         ),
         followed=followed,
@@ -226,5 +226,5 @@ def _from_notes(evidence: Evidence, road: Road) -> GearingMeasured:
         tach=TachInfo(scale=figures.tach_scale(drawn, best)),
         gear_of={},
         stories=stories,
-        remarks=(*remarks, *tach_told(best), *told(stories, sheet)),
+        remarks=(*remarks, *tach_told(stories), *told(stories, sheet)),
     )

@@ -6,10 +6,15 @@ from collections.abc import Sequence
 from typing import Final
 
 from roadtest.build_sheet import BuildSheet
+from roadtest.build_sheet.model import named_part
 from roadtest.measures.gearing.stories import Story, is_right
 from roadtest.wording import probability_text
 
+LEFT_OPEN: Final = "leave open which it is"
+"""How a sentence here is told from others."""
+
 _WORTH_TELLING: Final = 0.05  # probability from which a story is not ruled out
+_SURE: Final = 0.95  # as sure as every interval
 _MOST_TOLD: Final = 3
 
 _ROLL_OUT: Final = (
@@ -23,41 +28,40 @@ _COUNT_BOX: Final = "counting engine turns over turns of the propeller shaft in 
 
 
 def told(stories: Sequence[Story], sheet: BuildSheet) -> tuple[str, ...]:
-    """Return the sentences on stories that are as good as the best one."""
+    """Return the sentences on stories that are as good as the best one, one a measurement."""
     if not stories:
         return ()
     best = stories[0]
-    alike: dict[tuple[str, str], list[str]] = {}
+    alike: dict[str, list[Story]] = {}
     for other in stories[1 : 1 + _MOST_TOLD]:
         if other.probability < _WORTH_TELLING:
             break
-        ours, theirs = _differing(best, other)
-        said = f"{_and(theirs)} ({probability_text(other.probability)})"
-        alike.setdefault((_and(ours), _would_tell(best, other, sheet)), []).append(said)
+        alike.setdefault(_would_tell(best, other, sheet), []).append(other)
     return tuple(
-        f"Engine and road speed alone do not tell {ours} ({probability_text(best.probability)}) "
-        f"from {' or '.join(theirs)}: {how} would"
-        for (ours, how), theirs in alike.items()
+        f"Engine and road speed alone {LEFT_OPEN}: {_listed([best, *others])}. "
+        f"{how[0].upper()}{how[1:]} would tell"
+        for how, others in alike.items()
     )
 
 
-def _differing(best: Story, other: Story) -> tuple[list[str], list[str]]:
-    ours: list[str] = []
-    theirs: list[str] = []
-    for one, two, box in (
-        (best.box.label, other.box.label, "gearbox"),
-        (best.axle.label, other.axle.label, "axle"),
-        (best.tach.label, other.tach.label, ""),
-        (best.tyre.label, other.tyre.label, ""),
-    ):
-        if one != two:
-            ours.append(f'{box} "{one}"' if box else one)
-            theirs.append(f'{box} "{two}"' if box else two)
-    return ours, theirs
+def _listed(stories: Sequence[Story]) -> str:
+    """Return each story by the parts in which any two differ, with its probability."""
+    parts = [_parts(story) for story in stories]
+    differing = [k for k, part in enumerate(zip(*parts, strict=True)) if len(set(part)) > 1]
+    said = [
+        f"{' with '.join(part[k] for k in differing)} ({probability_text(story.probability)})"
+        for part, story in zip(parts, stories, strict=True)
+    ]
+    return f"{', '.join(said[:-1])} or {said[-1]}"
 
 
-def _and(parts: list[str]) -> str:
-    return " with ".join(parts) if parts else "the same"
+def _parts(story: Story) -> tuple[str, str, str, str]:
+    return (
+        named_part(story.box.label, "gearbox"),
+        named_part(story.axle.label, "axle"),
+        story.tach.label,
+        story.tyre.label,
+    )
 
 
 def _would_tell(best: Story, other: Story, sheet: BuildSheet) -> str:
@@ -74,16 +78,19 @@ def _would_tell(best: Story, other: Story, sheet: BuildSheet) -> str:
     return _ROLL_OUT
 
 
-def tach_told(best: Story) -> tuple[str, ...]:
-    """Return the sentence on a tach that does not show what it should."""
+def tach_told(stories: Sequence[Story]) -> tuple[str, ...]:
+    """Return the sentence on a tach that does not show what it should, as sure as it is."""
+    best = stories[0]
     if is_right(best.tach):
         return ()
+    chance = sum(s.probability for s in stories if s.tach.label == best.tach.label)
+    lead = "" if chance >= _SURE else f"Most probably ({probability_text(chance)}): "
     if best.tach.factor:
         return (
-            f"The tach shows {best.tach.factor} of the true engine speed in every gear: "
+            f"{lead}the tach shows {best.tach.factor} of the true engine speed in every gear: "
             f"{best.tach.label}. Figures here are for the true engine speed",
         )
     return (
-        "The tach's scale is off by a factor that fits no cylinder count; engine speeds here take "
-        "the gearing of the build sheet as right",
+        f"{lead}the tach's scale is off by a factor that fits no cylinder count; engine speeds "
+        "here take the gearing of the build sheet as right",
     )

@@ -10,7 +10,8 @@ import pytest
 from scipy.stats import multivariate_normal
 
 from roadtest.build_sheet import read_build_sheet
-from roadtest.measures.gearing.candidates import TACH_FREE, TACH_RIGHT, UNLISTED, candidates
+from roadtest.build_sheet.model import UNLISTED
+from roadtest.measures.gearing.candidates import TACH_FREE, TACH_RIGHT, candidates
 from roadtest.measures.gearing.stories import Seen, compare, probability_of
 from roadtest.measures.gearing.telling import told
 from tests.measures.gearing.cars import FIVE, FOUR, ROLL_OUT_M, SHEET
@@ -132,4 +133,4 @@ def test_stories_that_one_measurement_tells_apart_are_one_sentence() -> None:
         for k, p in (("2/3", 0.2), ("3/4", 0.1))
     ]
     (sentence,) = told([replace(right, probability=0.7), *others], PARSED)
-    assert "(70 %) from tach shows 2/3 (20 %) or tach shows 3/4 (10 %): " in sentence
+    assert "tach right (70 %), tach shows 2/3 (20 %) or tach shows 3/4 (10 %). A " in sentence
