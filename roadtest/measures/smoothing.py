@@ -22,10 +22,13 @@ from roadtest.manoeuvres import Manoeuvre
 from roadtest.motion.estimate import Draws, Motion, travelled
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
-# Receivers recorded on roads filter their speed over 0.1 to 1.5 s; the prior falls off with 0.4 s
-# of time constant. Common practice, no published source.
+# Some receivers do not filter their speed, those recorded on roads do over 0.1 to 1.5 s: the one is
+# as likely beforehand as the other, and a filter's time constant falls off with 0.4 s. Common
+# practice, no published source.
 _COARSE_S: Final = np.array([0.0, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.65, 0.8, 1.0, 1.3, 1.7])
+_NONE_SHARE: Final = 0.5
 _PRIOR_S: Final = 0.4
 _FINE: Final = 9  # steps over what the coarse grid leaves likely
 _UNLIKELY: Final = 8.0  # of log weight below the most likely
@@ -43,6 +46,8 @@ _SLOPE_SHARE: Final = 0.1
 _UNEVEN_SHARE, _UNEVEN_MEMORY_S = 0.04, 0.3
 _EASE_SHARE, _EASE_S = 0.3, 0.3
 _PARTS: Final = 8
+_SETTLED: Final = 4.0  # time constants, after which a filter has forgotten all but 2 %
+_LAGS, _SAME_LAG_S = 3, 0.02  # groups of draws, where they differ by more
 
 
 @dataclass(frozen=True)
@@ -54,6 +59,7 @@ class _Tail:
     variance: Floats
     rest_s: float  # about when the shown speed gets to zero
     level_mps2: float  # of the braking, about
+    begun_s: float  # about when the braking began, before the first fix
 
 
 def receiver_smoothing(
@@ -76,7 +82,13 @@ def receiver_smoothing(
     weight = np.exp(log - log.max())
     drawn = rng.choice(fine, count, p=weight / weight.sum())
     within = float(fine[1] - fine[0]) * (rng.random(count) - 0.5)
-    return np.asarray(np.abs(drawn + within))
+    return np.where(drawn > 0.0, np.abs(drawn + within), 0.0)
+
+
+def alike(smoothing_s: Floats) -> list[Ints]:
+    """Return the draws [c] of a smoothing in groups of like ones, as indices; one where all are."""
+    groups = 1 if np.ptp(smoothing_s) < _SAME_LAG_S else _LAGS
+    return np.array_split(np.argsort(smoothing_s, kind="stable"), groups)
 
 
 def unsmoothed(draws: Draws, smoothing_s: Floats) -> Draws:
@@ -115,7 +127,14 @@ def _tail(evidence: Evidence, stop: Manoeuvre) -> _Tail | None:
     pick = np.arange(time.size) % -(-time.size // _MOST_FIXES) == 0
     level = _FROM_SHARE * initial / max(stop.end_s - first, 0.3)
     start = float(time[0])
-    return _Tail(time[pick] - start, speed[pick], variance[pick], stop.end_s - start, level)
+    return _Tail(
+        time[pick] - start,
+        speed[pick],
+        variance[pick],
+        rest_s=stop.end_s - start,
+        level_mps2=level,
+        begun_s=stop.start_s - start,
+    )
 
 
 def _drives_off(time: Floats, speed: Floats, motion: Motion) -> int:
@@ -146,7 +165,9 @@ def _clamp(speed: Floats) -> float:
 
 def _log_posterior(tails: Sequence[_Tail], smoothing_s: Floats) -> Floats:
     """Return the log weight [g] of each time constant of an even or uneven grid [g]."""
-    prior = np.log(np.gradient(smoothing_s)) - smoothing_s / _PRIOR_S
+    cell = np.gradient(smoothing_s)
+    prior = (1.0 - _NONE_SHARE) * cell / _PRIOR_S * np.exp(-smoothing_s / _PRIOR_S)
+    prior = np.log(np.where(smoothing_s > 0.0, prior, _NONE_SHARE))
     shapes = [_shapes(tail.level_mps2) for tail in tails]
     told = [
         [_evidence(tail, shape, lag) for tail, shape in zip(tails, shapes, strict=True)]
@@ -175,13 +196,16 @@ def _shapes(level_mps2: float) -> Floats:
 
 def _evidence(tail: _Tail, shapes: Floats, lag_s: float) -> float:
     """Return the log likelihood of one stop's end for a time constant, its rest integrated out."""
-    grid = np.arange(0.0, tail.time_s[-1] + _STEP_S, _STEP_S)
+    # From before the first fix on: what the filter has there is what the same foot did before.
+    lead = _SETTLED * lag_s
+    grid = np.arange(-lead, tail.time_s[-1] + _STEP_S, _STEP_S)
     # What is shown comes to rest up to a few time constants after the car.
     rests = np.arange(max(tail.rest_s - 4.0 * lag_s - 0.5, 0.1), tail.rest_s + 0.5 + 1e-9, _STEP_S)
     left = np.clip(np.round((rests[:, None] - grid) / _STEP_S), 0, _LEFT_S.size - 1)
-    columns = _seen_through(lag_s, grid, tail.time_s) @ shapes[left.astype(np.int64)]  # [r, n, k]
-    # At the first fix the filter lags behind by what the braking before it was.
-    state = 1.5 * tail.level_mps2 * lag_s * np.exp(-tail.time_s / max(lag_s, 1e-3))
+    columns = seen_through(lag_s, grid, tail.time_s) @ shapes[left.astype(np.int64)]  # [r, n, k]
+    # Before that the foot was elsewhere: what the filter still has of it.
+    begun = max(tail.begun_s, -lead)
+    state = tail.level_mps2 * lag_s * np.exp((begun - tail.time_s) / max(lag_s, 1e-3))
     wide = np.broadcast_to(state[:, None], (rests.size, tail.time_s.size, 1))
     white = np.concatenate([columns, wide], axis=2) / np.sqrt(tail.variance)[:, None]
     seen = tail.speed_mps / np.sqrt(tail.variance)
@@ -193,22 +217,24 @@ def _evidence(tail: _Tail, shapes: Floats, lag_s: float) -> float:
     return most + float(np.log(np.exp(logs - most).sum()))
 
 
-def _seen_through(lag_s: float, grid: Floats, time_s: Floats) -> Floats:
+def seen_through(lag_s: float, grid_s: Floats, time_s: Floats) -> Floats:
     """Return the rows [n, m] that make of speeds on an even grid [m] what is shown at times [n].
 
-    Speeds run straight between points.
+    Speeds run straight between points; a first-order smoothing of time constant `lag_s` has
+    settled at the first of them.
     """
-    index = np.clip(np.searchsorted(grid, time_s, "right") - 1, 0, grid.size - 2)
-    share = ((time_s - grid[index]) / _STEP_S)[:, None]
-    if lag_s < 0.25 * _STEP_S:
-        shown = np.eye(grid.size)
+    step = float(grid_s[1] - grid_s[0])
+    index = np.clip(np.searchsorted(grid_s, time_s, "right") - 1, 0, grid_s.size - 2)
+    share = ((time_s - grid_s[index]) / step)[:, None]
+    if lag_s < 0.25 * step:
+        shown = np.eye(grid_s.size)
     else:
-        keep = np.exp(-_STEP_S / lag_s)
-        back = np.subtract.outer(np.arange(grid.size), np.arange(grid.size))
+        keep = np.exp(-step / lag_s)
+        back = np.subtract.outer(np.arange(grid_s.size), np.arange(grid_s.size))
         shown = np.where(back >= 0, keep ** np.maximum(back, 0), 0.0)
         # Straight pieces: so much of each step's two ends comes through.
-        late = 1.0 - lag_s / _STEP_S * (1.0 - keep)
+        late = 1.0 - lag_s / step * (1.0 - keep)
         early = (1.0 - keep) - late
-        shown = late * shown + early * np.vstack([np.zeros(grid.size), shown[:-1]])
-        shown[:, 0] += (1.0 - late) * keep ** np.arange(grid.size)  # starts at the first speed
+        shown = late * shown + early * np.vstack([np.zeros(grid_s.size), shown[:-1]])
+        shown[:, 0] += (1.0 - late) * keep ** np.arange(grid_s.size)  # starts at the first speed
     return np.asarray((1.0 - share) * shown[index] + share * shown[index + 1])

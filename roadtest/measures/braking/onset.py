@@ -13,15 +13,16 @@ Bayesian Data Analysis, 3rd ed., chapter 14 (value from memory).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import solve_triangular
 
 from roadtest.measures.braking.ramp import distance_parts, distance_parts_at, speed_parts
-from roadtest.motion.estimate import POSITION_MODEL, SPEED_MODEL, Motion
-from roadtest.motion.kinematics import SlowError
+from roadtest.measures.braking.seen import Fixes, fixes_between
+from roadtest.measures.smoothing import alike
+from roadtest.motion.estimate import Motion
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -43,7 +44,6 @@ _SEARCH_S = 0.8  # to either side of where the manoeuvre was found to begin
 _STEP_S, _COARSE_STEP_S = 0.02, 0.08
 _BEFORE_S = 2.0
 _SETTLING_S = 0.2
-_LAGS, _SAME_LAG_S = 3, 0.02  # time constants of smoothing tried, of draws that differ by more
 _UNTIL_SHARE = 0.45  # of the initial speed: what comes later says nothing about the beginning
 
 
@@ -62,16 +62,6 @@ class Onset:
     change_mps3: Floats  # how the braking then changes
     join_s: Floats
     way_m: Floats
-
-
-@dataclass(frozen=True)
-class _Fixes:
-    """What was observed around the beginning: speeds at times, or mean speeds between times."""
-
-    edges_s: Floats  # [n] times, or [n+1] for means between them
-    values_mps: Floats  # [n]
-    covariance: Floats  # [n, n]
-    means: bool
 
 
 @dataclass(frozen=True)
@@ -105,15 +95,14 @@ def find_onset(
     if fixes is None:
         return None
     found = []
-    order = np.argsort(smoothing_s, kind="stable")
-    alike = 1 if np.ptp(smoothing_s) < _SAME_LAG_S else _LAGS
-    for part in np.array_split(order, alike):
+    parts = alike(smoothing_s)
+    for part in parts:
         lag = float(smoothing_s[part].mean())
         fit = _Fit(fixes, rough, lag)
         centre = start_s - 0.5 * lag  # the beginning shown is late
         places = _grid(np.arange(-_SEARCH_S, _SEARCH_S, _COARSE_STEP_S) + centre)
         found.append(fit.draw(fit.log_weights(places), part.size, rng))
-    return _in_order(found, np.argsort(order, kind="stable"))
+    return _in_order(found, np.argsort(np.concatenate(parts), kind="stable"))
 
 
 def _in_order(found: Sequence[Onset], order: Ints) -> Onset:
@@ -135,42 +124,12 @@ def _rough(time_s: Floats, speed_mps: Floats, start_s: float) -> _Rough:
     return _Rough(start_s, end, speed, max(braking, 0.5))
 
 
-def _fixes(motion: Motion, mean_path: tuple[Floats, Floats], rough: _Rough) -> _Fixes | None:
-    """Return the fixes around the beginning, or None when there are fewer than three."""
-    time = motion.time_s
-    inside = (time >= rough.start_s - _BEFORE_S) & (time <= rough.end_s) & motion.observed.seen
-    if np.count_nonzero(inside) < 3:
+def _fixes(motion: Motion, mean_path: tuple[Floats, Floats], rough: _Rough) -> Fixes | None:
+    """Return the fixes around the beginning, an uneven foot among their errors."""
+    fixes = fixes_between(motion, mean_path, rough.start_s - _BEFORE_S, rough.end_s)
+    if fixes is None:
         return None
-    time, values = time[inside], motion.observed.values[:, inside]
-    rounding = motion.observed.rounding[inside]
-    if not motion.observed.with_position:
-        misfit = values[0] - np.interp(time, *mean_path)
-        variance = _robust(misfit, motion) + rounding
-        covariance = np.diag(variance) + _slow(time, SPEED_MODEL.slow) + _uneven(time, rough)
-        return _Fixes(time, values[0], covariance, means=False)
-    return _from_positions(time, values, motion, rough)
-
-
-def _from_positions(time: Floats, places: Floats, motion: Motion, rough: _Rough) -> _Fixes:
-    """Return mean speeds between positions [2, n], along the line the car drives."""
-    way = places[:, -1] - places[:, 0]
-    along = (way / max(float(np.hypot(*way)), 1e-9)) @ places
-    h = np.diff(time)
-    noise = np.diag(np.full(time.size, motion.noise.sd**2)) + _slow(time, POSITION_MODEL.slow)
-    differences = (np.eye(time.size, k=1) - np.eye(time.size))[:-1] / h[:, None]
-    covariance = differences @ noise @ differences.T + _uneven(0.5 * (time[1:] + time[:-1]), rough)
-    return _Fixes(time, np.diff(along) / h, covariance, means=True)
-
-
-def _robust(misfit: Floats, motion: Motion) -> Floats:
-    """Return the variance [n] each fix deserves: outlying ones are believed less (Student's t)."""
-    square = motion.noise.sd**2
-    return np.asarray(square * (motion.noise.tail + misfit**2 / square) / (motion.noise.tail + 1.0))
-
-
-def _slow(time: Floats, errors: tuple[SlowError, ...]) -> Floats:
-    apart = np.abs(time[:, None] - time)
-    return np.asarray(sum(e.sd**2 * np.exp(-apart / e.memory_s) for e in errors))
+    return replace(fixes, covariance=fixes.covariance + _uneven(fixes.middle_s, rough))
 
 
 def _uneven(time: Floats, rough: _Rough) -> Floats:
@@ -191,7 +150,7 @@ def _grid(starts_s: Floats) -> Floats:
 class _Fit:
     """The linear model at any places of the grid."""
 
-    def __init__(self, fixes: _Fixes, rough: _Rough, lag_s: float) -> None:
+    def __init__(self, fixes: Fixes, rough: _Rough, lag_s: float) -> None:
         self._fixes = fixes
         self._lag_s = lag_s
         self._root = np.linalg.cholesky(fixes.covariance)
@@ -263,7 +222,7 @@ class _Fit:
         return information, self._seen @ white + self._precision * self._mean
 
 
-def _design(fixes: _Fixes, grid: Floats, lag_s: float) -> Floats:
+def _design(fixes: Fixes, grid: Floats, lag_s: float) -> Floats:
     """Return what each linear part adds to each observation, [g, n, 5]."""
     if not fixes.means:
         return speed_parts(fixes.edges_s, grid, lag_s)

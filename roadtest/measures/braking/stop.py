@@ -10,22 +10,24 @@ from numpy.typing import NDArray
 from roadtest.manoeuvres import Manoeuvre
 from roadtest.measures.braking.curves import Curves
 from roadtest.measures.braking.onset import Onset, find_onset
+from roadtest.measures.braking.peak import peak_draws
+from roadtest.measures.braking.seen import fixes_between
 from roadtest.measures.mfdd import (
     LOWER_SHARE,
     UPPER_SHARE,
     mean_fully_developed_deceleration,
 )
-from roadtest.measures.smoothing import unsmoothed
+from roadtest.measures.smoothing import alike, unsmoothed
 from roadtest.motion.estimate import Draws, Motion
 
 Floats = NDArray[np.float64]
 
-_PEAK_S = 0.1  # formats: the largest mean over 0.1 s
-_PEAK_STEP_S = 0.02
 # On either side of the moment at which the pedal is let go (our choices): what a foot takes for
-# it, and how long a straight line is laid through the motion before and after.
+# it, how long a straight line is laid through the braking before, and how long after it a car rolls
+# before it is driven again.
 _CORNER_S = 0.2
 _SIDE_S = 0.6
+_SOON_S = 0.3
 _SIDE_POINTS = 7
 _DRAG_MPS2 = 0.7  # of engine and air, foot off both pedals: half to one in a middle gear
 _REST_MPS = 0.1  # below it a receiver does not tell rolling from standing; it is a centimetre
@@ -83,7 +85,10 @@ def measure_stop(
         )
         last = _rest(curves, onset, (lower_s, lower.distance_m), mfdd)
     else:
-        last = _let_go(curves, manoeuvre.end_s, _spacing(motion, manoeuvre.end_s), rng)
+        # The corner is shown late by the receiver's smoothing, which is taken out of the curves.
+        spacing_s = _spacing(motion, manoeuvre.end_s)
+        at_s = manoeuvre.end_s - float(np.median(smoothing_s))
+        last = _let_go(curves, np.full(curves.count, at_s), spacing_s, rng)
     join = curves.at(onset.join_s)
     distance = onset.way_m + last.distance_m - join.distance_m
     return StopDraws(
@@ -96,7 +101,7 @@ def measure_stop(
         upper_s=upper_s,
         lower_s=lower_s,
         mfdd_mps2=mfdd,
-        peak_mps2=_peak(curves, onset.time_s, lower_s if manoeuvre.to_rest else last.time_s, rng),
+        peak_mps2=_peak(motion, mean_path, onset, last.time_s, smoothing_s, rng),
         mean_mps2=mean_fully_developed_deceleration(initial, last.speed_mps, distance),
         build_up_s=_build_up(onset, mfdd),
     )
@@ -126,28 +131,28 @@ def _rest(curves: Curves, onset: Onset, lower: tuple[Floats, Floats], mfdd_mps2:
     return _End(time, np.zeros(curves.count), distance)
 
 
-def _let_go(curves: Curves, end_s: float, spacing_s: float, rng: np.random.Generator) -> _End:
+def _let_go(curves: Curves, end_s: Floats, spacing_s: float, rng: np.random.Generator) -> _End:
     """Return where the pedal is let go: where the braking before and the rolling after it meet.
 
     Nobody sees the corner itself: the motion's estimate rounds it off, which shows the speed there
     too high. So a straight line is laid through the braking, and met by the rolling that leads to
     the speed seen shortly after, along which it hardly changes.
 
-    end_s : as the manoeuvre has it
+    end_s : [c], about when
     spacing_s : between fixes
     """
     last_s = float(curves.time_s[-1])
-    end_s = min(end_s, last_s)
-    away = max(_CORNER_S, 0.5 * spacing_s)
-    away = max(min(away, last_s - _SIDE_S - end_s), 0.0)
+    end_s = np.minimum(end_s, last_s)
+    away = np.clip(last_s - _SIDE_S - end_s, 0.0, max(_CORNER_S, 0.5 * spacing_s))
     into = np.linspace(0.0, _SIDE_S, _SIDE_POINTS)
-    before, slowing = _line(curves, end_s - away - into)
-    after, _ = _line(curves, end_s + away + into)
+    slowing, before = np.polyfit(-into, _speeds(curves, end_s - away, -into), 1)
+    soon = np.linspace(0.0, _SOON_S, _SIDE_POINTS)
+    after = _speeds(curves, end_s + away, soon).mean(axis=0)
     # Too short to be seen between fixes: out of gear, in gear off the throttle, or driven already.
     rolling = rng.uniform(-_DRAG_MPS2, 0.0, size=after.size)
     # Lines as seen from the corner: t0 = (after - before) / (slowing - rolling).
     turn = slowing - rolling
-    before, after = before + slowing * away, after - rolling * away
+    before, after = before + slowing * away, after - rolling * (away + 0.5 * _SOON_S)
     sharp = np.where(turn < 0.0, turn, np.nan)
     meet = np.nan_to_num(np.clip((after - before) / sharp, -away, away))
     speed = np.maximum(after + rolling * meet, 0.0)
@@ -155,11 +160,9 @@ def _let_go(curves: Curves, end_s: float, spacing_s: float, rng: np.random.Gener
     return _End(time, speed, curves.at(time).distance_m)
 
 
-def _line(curves: Curves, times_s: Floats) -> tuple[Floats, Floats]:
-    """Return speed [c] at the first of some evenly spaced times and slope [c] of a line."""
-    speed = np.array([curves.at(np.full(curves.count, t)).speed_mps for t in times_s])
-    slope, level = np.polyfit(times_s - times_s[0], speed, 1)
-    return level, slope
+def _speeds(curves: Curves, from_s: Floats, into_s: Floats) -> Floats:
+    """Return speeds [p, c] at `into_s` [p] after each draw's own time [c]."""
+    return np.array([curves.at(from_s + t).speed_mps for t in into_s])
 
 
 def _spacing(motion: Motion, near_s: float) -> float:
@@ -169,21 +172,24 @@ def _spacing(motion: Motion, near_s: float) -> float:
     return float(np.median(np.diff(time[max(at - 10, 0) : at + 10])))
 
 
-def _peak(curves: Curves, start_s: Floats, end_s: Floats, rng: np.random.Generator) -> Floats:
-    """Return the largest mean deceleration over 0.1 s in each draw, m/s².
-
-    The largest of a draw's means is too high, for the draw's own noise is picked out with it; the
-    mean at the moment at which the mean path has its largest is too low, for the peak may be
-    elsewhere. Which of them is nearer is not known: each draw takes one of the two.
-    """
-    times = np.arange(float(np.median(start_s)), float(np.median(end_s)), _PEAK_STEP_S)
-    lag = round(_PEAK_S / _PEAK_STEP_S)
-    if times.size <= lag:
-        return np.full(curves.count, np.nan)
-    speed = np.array([curves.at(np.full(curves.count, t)).speed_mps for t in times])
-    means = (speed[:-lag] - speed[lag:]) / _PEAK_S
-    at_mean_peak = means[int(np.argmax(means.mean(axis=1)))]
-    return np.asarray(np.where(rng.random(curves.count) < 0.5, means.max(axis=0), at_mean_peak))
+def _peak(
+    motion: Motion,
+    mean_path: tuple[Floats, Floats],
+    onset: Onset,
+    end_s: Floats,
+    smoothing_s: Floats,
+    rng: np.random.Generator,
+) -> Floats:
+    """Return draws [c] of the largest mean deceleration over 0.1 s; NaN where nothing shows it."""
+    peak = np.full(end_s.size, np.nan)
+    for part in alike(smoothing_s):
+        on = float(np.median((onset.time_s + onset.rise_s)[part]))
+        off = float(np.median(end_s[part]))
+        fixes = fixes_between(motion, mean_path, on, off)
+        if fixes is not None:
+            lag = float(smoothing_s[part].mean())
+            peak[part] = peak_draws(fixes, (on, off), lag, part.size, rng)
+    return peak
 
 
 def _build_up(onset: Onset, mfdd_mps2: Floats) -> Floats:

@@ -71,6 +71,39 @@ def test_smoothing_is_seen_at_the_ends_of_stops_and_taken_out(
             assert abs(figure.value - true.figures[key]) <= 1.5 * figure.u95, key
 
 
+def test_smoothing_that_a_clamp_hides_is_left_open() -> None:
+    evidence, made = seen(10.0, 0.2, 2.0)
+    # What is left of the stops looks the same with any filter: as likely as it was beforehand.
+    assert np.quantile(made.smoothing_s, 0.975) > 0.2
+    assert np.mean(made.smoothing_s == 0.0) > 0.2
+    assert made.result.smoothing is None
+    for stop in made.result.stops:
+        true = true_stop(short_stops(), evidence, stop.manoeuvre)
+        assert true is not None and stop.distance is not None
+        assert stop.distance.low <= true.figures["distance_m"] <= stop.distance.high
+
+
+def test_a_snub_ends_where_the_pedal_is_let_go_not_where_a_slow_receiver_shows_it() -> None:
+    def script(driver: Driver) -> None:
+        driver.start_rolling(20.0)
+        for speed in (20.0, 22.0, 24.0):
+            driver.snub(speed, 0.5 * speed, Pedal(level_mps2=6.0))
+            driver.cruise(12.0, 4.0)
+        for _ in range(2):
+            driver.stop(18.0, Pedal(level_mps2=6.0))
+            driver.idle(3.0)
+
+    truth = simulate(script, seed=6)
+    evidence = found_evidence(truth, Receiver(lag_s=0.5, delay_s=0.2), 6)
+    snubs = measure_braking(evidence).result.snubs
+    assert len(snubs) == 3
+    for snub, true in zip(snubs, truth.of_kind("snub"), strict=True):
+        ends = truth.distance_at(np.array([true.start_s, true.end_s]))
+        assert snub.final_speed is not None and snub.distance is not None
+        assert abs(snub.final_speed.value - true.figures["final_mps"]) <= snub.final_speed.u95
+        assert abs(snub.distance.value - float(ends[1] - ends[0])) <= snub.distance.u95
+
+
 def test_a_stop_with_too_few_fixes_is_not_judged_and_says_what_rate_would_do() -> None:
     for late in (0.0, 0.5):
         receiver = Receiver(rate_hz=1.0, late_start_s=late)
