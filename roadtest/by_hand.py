@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import get_args
 
 from roadtest.build_sheet import BuildSheet, read_targets
 from roadtest.clock import utc_text
@@ -11,7 +12,7 @@ from roadtest.evidence import Evidence
 from roadtest.logs.model import Note
 from roadtest.manoeuvres import Manoeuvre
 from roadtest.quantity import COVERAGE_FACTOR_95
-from roadtest.results import ByHand, LeftOut, MovedTarget
+from roadtest.results import ByHand, LeftOut, ManoeuvreKind, MovedTarget
 
 
 def applied(evidence: Evidence) -> tuple[Evidence, ByHand]:
@@ -39,10 +40,14 @@ def manoeuvre_meant(
 
     By the time noted: the manoeuvre it lies in, or one that it may belong to, the one named before
     the nearest. A row without a time means the manoeuvre named. The name alone would not do: ids
-    are counted anew with every version of the search for manoeuvres.
+    are counted anew with every version of the search for manoeuvres. But a row that names a stop
+    means no coast, wherever its time lies.
     """
     if row.time_s is None:
         return next((made for made in manoeuvres if made.id == row.text), None)
+    kind = row.text.partition("-")[0]
+    if kind in get_args(ManoeuvreKind):
+        manoeuvres = [made for made in manoeuvres if made.kind == kind]
     at_s = row.time_s - start_unix_s
     near = [
         _Near(max(made.start_s - at_s, at_s - made.end_s, 0.0), made.id != row.text, made)

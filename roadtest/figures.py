@@ -91,13 +91,21 @@ def _put_speedometer(page: Sheet, results: Results, units: ReadIn) -> None:
     _put_line(page, "dial / true speed", found.scale, units)
     _put_line(page, "dial offset", found.offset, units, signed=True)
     _put_text(page, "what it means", found.meaning)
-    _put_text(page, "what to do", found.advice)
+    _put_advice(page, found.advice, results)
     for correction in found.corrections:
         if not correction.note or correction.note not in found.advice:
             _put_correction(page, correction)
     for note in found.notes:
         if not (note.startswith("a road drive does not show") and _told_by_finding(results)):
             _put_text(page, "note", note)
+
+
+def _put_advice(page: Sheet, advice: str, results: Results) -> None:
+    """Put down what to do, or which step of what to do next says it."""
+    plain = advice.rstrip(".").casefold()
+    steps = (n for n, step in enumerate(results.next_steps, 1) if plain in step.casefold())
+    number = next(steps, None) if plain else None
+    _put_text(page, "what to do", advice if number is None else f"step {number} of what to do next")
 
 
 def _told_by_finding(results: Results) -> bool:
@@ -127,7 +135,7 @@ def _put_scales(page: Sheet, results: Results, units: ReadIn) -> None:
         _put_line(page, "shown", odometer.indicated, units)
         _put_line(page, "driven", odometer.true, units)
         _put_line(page, "shown / driven", odometer.scale, units)
-        _put_text(page, "what to do", odometer.advice)
+        _put_advice(page, odometer.advice, results)
         for note in odometer.notes:
             _put_text(page, "note", note)
     if is_measured(tach):

@@ -28,9 +28,11 @@ def row(at_s: float | None, named: str, u_s: float = 2.55) -> Note:
         (12.0, "hold-1", "hold-1"),
         (12.0, "hold-2", "hold-1"),  # ids are counted anew: the time says which
         (12.0, "", "hold-1"),
-        (41.0, "hold-1", "stop-1"),
+        (41.0, "hold-1", "hold-1"),  # it has ended, but a stop is no hold
+        (41.0, "coast-1", None),
+        (41.0, "that one", "stop-1"),
         (98.0, "hold-2", "hold-2"),  # noted by hand, a little early
-        (48.0, "hold-1", "stop-1"),
+        (48.0, "stop-2", "stop-1"),
         (70.0, "hold-2", None),  # none there, whatever it is called
         (None, "hold-2", "hold-2"),
         (None, "hold-9", None),

@@ -95,8 +95,6 @@ def _judged(case: Case, subject: Subject, ends: Sequence[_End]) -> Finding:
     if both:
         limit = Limit(ends[1].limit.low, ends[0].limit.high, ends[0].limit.unit)
     said = ", ".join(_said(case, end, with_limit=limit is None) for end in ends)
-    if limit is not None:
-        said += f"; allowed: {limit_text(limit, case.sheet.units)}"
     return Finding(
         id=subject.id,
         title=subject.title,

@@ -296,11 +296,6 @@ def _remarks(result: PullsResult, evidence: Evidence, car: _Car) -> tuple[str, .
     starts = any(m.from_rest and m.used and m.kind == "pull" for m in evidence.manoeuvres)
     if starts and evidence.motion.source == "position":
         remarks.append("positions alone do not show when a car first moves: no times from rest")
-    if result.standing or result.distances:
-        remarks.append(
-            "standing starts are timed from first motion; the strip's clock starts about one foot "
-            "further on: the times after 1 ft, given beside"
-        )
     if not any(run.time or run.peak_acceleration for run in result.runs):
         return tuple(remarks)
     if car.mass_kg is None:
