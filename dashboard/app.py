@@ -9,27 +9,31 @@ from typing import Any, Final
 from dash import Dash
 from flask import Flask, Response, abort
 
+from dashboard.apart import Runner
 from dashboard.callbacks import connect, tell_of_fault
 from dashboard.comparing import Compared
 from dashboard.guard import browser_key, guard
 from dashboard.intake import MOST_REQUEST_BYTES
 from dashboard.layout import page_layout
 from dashboard.server import Server
+from dashboard.sessions import Sessions
 from dashboard.shelf import Shelf
-from dashboard.work import Sessions, Work
+from dashboard.work import Work
 from roadtest.charts.svg import draw_svg
 
-_FILES: Final[dict[str, tuple[str, Callable[[Work], bytes]]]] = {
-    "report.pdf": ("application/pdf", lambda work: work.report(".pdf")),
-    "report.html": ("text/html", lambda work: work.report(".html")),
-    "results.json": ("application/json", lambda work: work.report(".json")),
-    "notes.csv": ("text/csv", lambda work: work.notes()),
-    "build.toml": ("application/toml", lambda work: work.sheet_text.encode()),
+_Content = Callable[[Work, Runner], bytes]
+_FILES: Final[dict[str, tuple[str, _Content]]] = {
+    # Set in a process of its own: the typesetter keeps for good what it has set (30 MB a report).
+    "report.pdf": ("application/pdf", lambda work, runner: work.report(".pdf", runner)),
+    "report.html": ("text/html", lambda work, _: work.report(".html")),
+    "results.json": ("application/json", lambda work, _: work.report(".json")),
+    "notes.csv": ("text/csv", lambda work, _: work.notes()),
+    "build.toml": ("application/toml", lambda work, _: work.sheet_text.encode()),
 }
-_COMPARED: Final[dict[str, tuple[str, Callable[[Work], bytes]]]] = {
-    "comparison.pdf": ("application/pdf", lambda work: work.report(".pdf")),
-    "comparison.html": ("text/html", lambda work: work.report(".html")),
-    "comparison.json": ("application/json", lambda work: work.report(".json")),
+_COMPARED: Final[dict[str, tuple[str, _Content]]] = {
+    "comparison.pdf": ("application/pdf", lambda work, runner: work.report(".pdf", runner)),
+    "comparison.html": ("text/html", lambda work, _: work.report(".html")),
+    "comparison.json": ("application/json", lambda work, _: work.report(".json")),
 }
 _HEAD: Final = """<!DOCTYPE html>
 <html lang="en">
@@ -84,19 +88,19 @@ def make_app(
     connect(app, Server(sessions, shelf))
     app.server.config["MAX_CONTENT_LENGTH"] = MOST_REQUEST_BYTES
     app.server.extensions["roadtest"] = sessions
-    _offer_downloads(app, sessions)
+    _routes(app, sessions)
     guard(app.server, app.csp_hashes(), loopback_only=not laid_open)
     return app
 
 
-def _offer_downloads(app: Dash, sessions: Sessions) -> None:
+def _routes(app: Dash, sessions: Sessions) -> None:
     def download(work_id: str, file: str) -> Response:
         work = sessions.find(browser_key(), work_id)
         kind = (_COMPARED if isinstance(work, Compared) else _FILES).get(file)
         if work is None or kind is None or not work.ended or work.fault:
             abort(404)
         mime, content = kind
-        response = Response(content(work), mimetype=mime)
+        response = Response(content(work, sessions.run), mimetype=mime)
         response.headers["Content-Disposition"] = f'attachment; filename="{file}"'
         response.headers["Cache-Control"] = "no-store"
         return response
@@ -110,6 +114,11 @@ def _offer_downloads(app: Dash, sessions: Sessions) -> None:
         response.headers["Cache-Control"] = "no-store"
         return response
 
+    def left(work_id: str) -> Response:
+        sessions.leave(browser_key(), work_id)
+        return Response(status=204)
+
     server: Flask = app.server
     server.add_url_rule("/drive/<work_id>/<file>", view_func=download)
+    server.add_url_rule("/drive/<work_id>/left", view_func=left, methods=["POST"])
     server.add_url_rule("/drive/<work_id>/chart/<name>.svg", view_func=chart)

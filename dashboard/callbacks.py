@@ -27,7 +27,7 @@ from dashboard.editing import connect_editing
 from dashboard.evidence_view import Asked, Screen, Stretch, evidence_view
 from dashboard.guard import browser_key
 from dashboard.ids import Ids
-from dashboard.intake import drive_from_upload
+from dashboard.intake import files_dropped
 from dashboard.picking import begin_picked, connect_folder
 from dashboard.server import GoneError, Server
 from dashboard.sheet_form import connect_sheet_form, sheet_form
@@ -101,10 +101,8 @@ def _ways_in(app: Dash, server: Server) -> None:
         asked = ctx.triggered_id
         key = browser_key()
         if asked == Ids.DROPPED and dropped:
-            contents, names = dropped["contents"], dropped["names"]
-            work = server.sessions.start(
-                key, "dropped files", lambda: drive_from_upload(contents, names)
-            )
+            files = files_dropped(dropped["contents"], dropped["names"])
+            work = server.sessions.start(key, "dropped files", files)
         elif isinstance(asked, dict) and ctx.triggered[0]["value"]:
             held = asked["type"] == "held"
             work = server.work(asked["work"]) if held else begin_picked(server, str(asked["row"]))
@@ -151,7 +149,7 @@ def _waiting(app: Dash, server: Server) -> None:
         work = server.work(work_id)
         if work.fault:
             lines = [html.P(line) for line in work.fault.splitlines()]
-            if work.without_sheet:
+            if work.wants_sheet:
                 return sheet_form(), True, no_update, True
             said = html.Div([html.Strong("This drive can't be used"), *lines], className="fault")
             return said, True, no_update, True

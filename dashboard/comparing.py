@@ -8,10 +8,11 @@ from urllib.parse import quote
 
 from dash import html
 
+from dashboard.apart import Runner, here
 from dashboard.aria import aria
 from dashboard.evidence_view import evidence_places
 from dashboard.shelf import Entry, Shelf
-from dashboard.work import OUR_FAULT, Work
+from dashboard.work import Work, as_file
 from roadtest.charts.model import Chart
 from roadtest.compare import Comparison, compare
 from roadtest.compare.as_text import to_json
@@ -26,10 +27,8 @@ from roadtest.compare.table import (
     drives_text,
     tables_of,
 )
-from roadtest.errors import InputError, RoadtestError
+from roadtest.errors import InputError
 from roadtest.progress import Progress
-from roadtest.report.html import to_html
-from roadtest.report.pdf import to_pdf
 from roadtest.results import Results
 
 _WORD: Final = {"*": "✱ changed", "~": "~ runs differ", "": ""}
@@ -66,30 +65,29 @@ class Compared(Work):
             raise LookupError(self.fault or "not ended yet")
         return self._found
 
-    def compare(self, shelf: Shelf, entries: Sequence[Entry]) -> None:
-        """Compare drives of the shelf, the earliest being the one that others are held against."""
-        try:
+    def compare(self, shelf: Shelf, entries: Sequence[Entry], runner: Runner = here) -> None:
+        """Compare drives of the shelf, the earliest being the one that others are held against.
+
+        Raises as `run` does.
+        """
+        with self.ending():
             drives = []
             for number, entry in enumerate(entries):
-                drives.append((shelf.results(entry, self._part(number, len(entries))), entry.name))
+                part = self._part(number, len(entries))
+                drives.append((shelf.results(entry, part, runner), entry.name))
             drives.sort(key=lambda one: one[0].drive.start_utc or "")
             results = tuple(one for one, _ in drives)
             found = compare(results, [name for _, name in drives])
             self._results, self._drawn = results, comparison_charts(found, results)
             self.version += 1
             self._found = found
-        except RoadtestError as fault:
-            self.fault = str(fault)
-        except BaseException:
-            self.fault = OUR_FAULT
-            raise
 
-    def report(self, kind: str) -> bytes:
+    def report(self, kind: str, runner: Runner = here) -> bytes:
         """Return the comparison as ".json", ".html" or ".pdf"."""
         if kind == ".json":
             return to_json(self.found).encode()
         document = comparison_document(self.found, self._results)
-        return to_pdf(document) if kind == ".pdf" else to_html(document).encode()
+        return as_file(document, kind, runner)
 
     def _part(self, number: int, count: int) -> Progress:
         def progress(stage: str, done: float) -> None:

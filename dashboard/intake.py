@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 import binascii
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -44,14 +44,37 @@ class Taken:
 class SheetWantedError(InputError):
     """Files that lack nothing but a build sheet."""
 
-    def __init__(self, fault: InputError, files: Files) -> None:
-        super().__init__(fault.file, fault.place, fault.found, fault.expected)
-        self.files = files
+
+@dataclass(frozen=True)
+class Dropped:
+    """Files as they were dropped, not looked into yet; called, the drive that they make.
+
+    A name only says what kind of file it is; it is never a path.
+    """
+
+    files: tuple[tuple[str, bytes], ...]  # names and contents
+    sheet_text: str = ""  # of a build sheet that was made on the page
+
+    @property
+    def size_bytes(self) -> int:
+        """How much memory they take."""
+        return sum(len(data) for _, data in self.files)
+
+    def __call__(self) -> Taken:
+        """Return the drive; raises InputError or InputErrors where they are no drive."""
+        return taken_from(_expanded(self.files), self.sheet_text)
 
 
-def drive_from_upload(contents: Sequence[str], names: Sequence[str], sheet_text: str = "") -> Taken:
-    """Return the drive that dropped files make; see `files_dropped` and `taken_from`."""
-    return taken_from(files_dropped(contents, names), sheet_text)
+@dataclass(frozen=True)
+class InFolder:
+    """A folder with a drive in it; called, that drive."""
+
+    folder: Path
+
+    def __call__(self) -> Taken:
+        """Return the drive; may raise InputError."""
+        find_logo = partial(read_logo, folder=self.folder)
+        return _with_logo(Taken(read_drive(self.folder), self.folder), find_logo)
 
 
 def taken_from(files: Files, sheet_text: str = "") -> Taken:
@@ -64,7 +87,7 @@ def taken_from(files: Files, sheet_text: str = "") -> Taken:
         drive = drive_from("dropped files", (*((given,) if given else ()), *files))
     except NoBuildSheetError as fault:
         if any(isinstance(f, Source) and kind_of(f)[0] in GPS_KINDS for f in files):
-            raise SheetWantedError(fault, files) from None
+            raise SheetWantedError(fault.file, fault.place, fault.found, fault.expected) from None
         raise
     return _with_logo(Taken(drive, sheet_text=sheet_text), lambda name: _dropped_logo(name, files))
 
@@ -86,33 +109,39 @@ def _with_logo(taken: Taken, find: Callable[[str | None], Logo | None]) -> Taken
         return replace(taken, remarks=(f"The report goes without a logo. {fault}",))
 
 
-def files_dropped(contents: Sequence[str], names: Sequence[str]) -> Files:
-    """Return dropped files.
+def files_dropped(contents: Sequence[str], names: Sequence[str]) -> Dropped:
+    """Return dropped files; `contents` are data URLs.
 
-    `contents` are data URLs. A name only says what kind of file it is; it is never a path.
-
-    Raises InputError where they are too many or too large.
+    Raises InputError where they are too many or too large, or arrived damaged.
     """
     if len(contents) > MOST_FILES:
         found = f"{len(contents)} files at once"
         raise InputError("what was dropped", "", found, f"at most {MOST_FILES}")
-    found_files: list[Source | FileInfo] = []
-    read = expanded = 0
+    files = []
+    size = 0
     for content, name in zip(contents, names, strict=True):
         plain = plain_name(name)
         data = _decoded(content, plain)
-        read += len(data)
-        if read > MOST_BYTES:
+        size += len(data)
+        if size > MOST_BYTES:
             raise _too_large("", MOST_BYTES)
+        files.append((plain, data))
+    return Dropped(tuple(files))
+
+
+def _expanded(files: Iterable[tuple[str, bytes]]) -> Files:
+    found: list[Source | FileInfo] = []
+    size = 0
+    for name, data in files:
         try:
-            file: Source | FileInfo = source_of(plain, data)
+            file: Source | FileInfo = source_of(name, data)
         except InputError as fault:
-            file = FileInfo(plain, "", "ignored", fault.found, len(data))
-        expanded += len(file.data) if isinstance(file, Source) else 0
-        if expanded > MOST_EXPANDED_BYTES:
+            file = FileInfo(name, "", "ignored", fault.found, len(data))
+        size += len(file.data) if isinstance(file, Source) else 0
+        if size > MOST_EXPANDED_BYTES:
             raise _too_large(" when expanded", MOST_EXPANDED_BYTES)
-        found_files.append(file)
-    return tuple(found_files)
+        found.append(file)
+    return tuple(found)
 
 
 def plain_name(name: str) -> str:
@@ -135,8 +164,3 @@ def _too_large(how: str, most: int) -> InputError:
     found = f"more than {most // 2**20} MiB{how}"
     expected = f"at most {most // 2**20} MiB at once; `roadtest check` takes more"
     return InputError("what was dropped", "", found, expected)
-
-
-def drive_in(folder: Path) -> Taken:
-    """Return the drive that lies in a folder; may raise InputError."""
-    return _with_logo(Taken(read_drive(folder), folder), partial(read_logo, folder=folder))

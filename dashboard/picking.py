@@ -8,11 +8,12 @@ from typing import Any
 from dash import ALL, Dash, Input, Output, State, ctx, no_update
 from dash.exceptions import PreventUpdate
 
+from dashboard.apart import Runner
 from dashboard.comparing import Compared, chosen
 from dashboard.folder_view import MOST_COMPARED, compare_bar, drive_list
 from dashboard.guard import browser_key
 from dashboard.ids import Ids
-from dashboard.intake import drive_in
+from dashboard.intake import InFolder
 from dashboard.server import Server
 from dashboard.shelf import Entry
 from dashboard.work import Work
@@ -33,9 +34,9 @@ def begin_picked(server: Server, name: str) -> Work:
     return work
 
 
-def _check(server: Server, entry: Entry, work: Work) -> None:
+def _check(server: Server, entry: Entry, work: Work, runner: Runner) -> None:
     key = server.shelf.key(entry)
-    work.run(lambda: drive_in(entry.folder))
+    work.run(InFolder(entry.folder), runner)
     server.shelf.learn(entry, key, None if work.fault else work.checked.results, work.fault)
 
 

@@ -8,13 +8,14 @@ from typing import Final
 from dash.exceptions import PreventUpdate
 
 from dashboard.guard import browser_key, is_new_browser
+from dashboard.sessions import Sessions
 from dashboard.shelf import Shelf
-from dashboard.work import Sessions, Work
+from dashboard.work import Work
 
 _GONE: Final = (
-    "The server does not hold this drive any more: it was started anew, or had to make room for "
-    "others. Drop the files again, or pick the drive from the folder. What was saved is in its "
-    "folder; what was not saved has to be entered again."
+    "The server does not hold this drive any more: it was started anew, had to make room for "
+    "others, or nobody seemed to wait for its check. Drop the files again, or pick the drive from "
+    "the folder. What was saved is in its folder; what was not saved has to be entered again."
 )
 _NO_COOKIE: Final = (
     "This browser keeps no cookies for this page. The page needs one, to tell your drives from "

@@ -14,17 +14,21 @@ from typing import Final
 from dash import Dash
 from werkzeug.serving import make_server
 
+from dashboard.apart import get_ready
 from dashboard.app import make_app
+from dashboard.memory import keep_together
 from dashboard.reach import warning
 from roadtest.errors import InputError
 
-_LOOK_AGAIN_S: Final = 60.0
+_LOOK_AGAIN_S: Final = 5.0
 
 
 def serve(folder: Path | None, host: str, port: int) -> None:
     """Serve the page until Ctrl-C, saying where; InputError where the address can't be had."""
     said = warning(host, folder)
     _need_address(host, port)
+    keep_together()
+    threading.Thread(target=get_ready, name="get ready", daemon=True).start()
     app = make_app(folder, said)
     threading.Thread(target=_forget_unused, args=(app,), name="forget", daemon=True).start()
     server = make_server(host, port, app.server, threaded=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any, Final
 
 from dash import ALL, Dash, Input, Output, State, dcc, html, no_update
@@ -11,7 +12,6 @@ from dash.exceptions import PreventUpdate
 
 from dashboard.guard import browser_key
 from dashboard.ids import Ids
-from dashboard.intake import Files, Taken, taken_from
 from dashboard.server import Server
 from roadtest.build_sheet import read_build_sheet
 from roadtest.build_sheet.least import USUAL_TARGETS, LeastSheet
@@ -96,8 +96,8 @@ def connect_sheet_form(app: Dash, server: Server) -> None:
         prevent_initial_call=True,
     )
     def _make(clicks: int, values: list[Any], ids: list[Any], work_id: str | None) -> Any:
-        files = server.work(work_id).without_sheet
-        if not clicks or not files:
+        before = server.work(work_id)
+        if not clicks or not before.wants_sheet or before.dropped is None:
             raise PreventUpdate
         filled = {str(name["key"]): value for name, value in zip(ids, values, strict=True)}
         text = _as_sheet(filled).as_toml()
@@ -105,15 +105,10 @@ def connect_sheet_form(app: Dash, server: Server) -> None:
             read_build_sheet(text.encode("utf-8", "replace"), "build.toml")
         except RoadtestError as fault:
             return no_update, no_update, [html.P(line) for line in str(fault).splitlines()]
-        work = server.sessions.start(browser_key(), "dropped files", _taking(files, text))
+        work = server.sessions.start(
+            browser_key(), before.name, replace(before.dropped, sheet_text=text)
+        )
         return work.id, False, ""
-
-
-def _taking(files: Files, text: str) -> Any:
-    def take() -> Taken:
-        return taken_from(files, text)
-
-    return take
 
 
 def _as_sheet(filled: Mapping[str, Any]) -> LeastSheet:

@@ -7,9 +7,11 @@ import threading
 import time
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Final
 
+from dashboard.apart import Runner, here
 from roadtest.check import check_folder
 from roadtest.errors import RoadtestError
 from roadtest.progress import Progress
@@ -133,7 +135,7 @@ class Shelf:
         if key == self.key(entry):
             self.keep(entry, outcome)
 
-    def results(self, entry: Entry, progress: Progress) -> Results:
+    def results(self, entry: Entry, progress: Progress, runner: Runner = here) -> Results:
         """Return the results of a drive, from the index where its files are as they were.
 
         Raises InputError where the drive can't be used.
@@ -142,7 +144,7 @@ class Shelf:
         kept = self._kept(entry)
         if kept is not None and kept.results and kept.key == key:
             return from_json(kept.results, entry.name)
-        results = check_folder(entry.folder, None, progress)
+        results = runner(partial(check_folder, entry.folder, None), progress)
         self.learn(entry, key, results, "")
         return results
 

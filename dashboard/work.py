@@ -1,19 +1,17 @@
-"""One drive at work on the server, and who may see it."""
+"""One drive at work on the server."""
 
 from __future__ import annotations
 
-import logging
 import secrets
 import threading
-import time
-from collections import Counter, OrderedDict
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from typing import Final
 
-from dashboard.intake import Files, SheetWantedError, Taken
-from dashboard.memory import give_back
+from dashboard.apart import GivenUpError, Runner, here
+from dashboard.intake import Dropped, SheetWantedError, Taken
 from dashboard.saving import NotesInFolder
 from roadtest.charts.all_charts import all_charts
 from roadtest.charts.model import Chart, same_drawing
@@ -21,22 +19,17 @@ from roadtest.check import Checked, conclude_with_traces, survey
 from roadtest.edits import Edits, Key, edited_notes, standing, with_edits
 from roadtest.errors import InputError, RoadtestError
 from roadtest.logs.notes_file import NewRow
-from roadtest.logs.source import Source
+from roadtest.progress import Progress
 from roadtest.report.compose import compose
 from roadtest.report.html import to_html
+from roadtest.report.model import Document
 from roadtest.report.pdf import to_pdf
 from roadtest.results import to_json
 
-MOST_DRIVES: Final = 4  # kept for one browser
-MOST_SESSIONS: Final = 32  # browsers, the longest unused going first
-MOST_BYTES_HELD: Final = 2**30
-"""Of memory for all drives kept, about, the longest unused going first. The one used last stays,
-whatever its length. Our choice."""
 _BYTES_A_ROW: Final = 2500  # of a log, measured (tests/benchmarks/several_people.py), rounded up
-MOST_WAITING: Final = 24  # drives that wait for their check, of all browsers; their files are held
-KEPT_S: Final = 8 * 3600.0  # after somebody last looked: a working day
 MOST_UNDONE: Final = 50  # edits that can be undone
 OUR_FAULT: Final = "This is a fault in roadtest itself; the server's log tells more."
+GIVEN_UP: Final = "This drive was given up, for nobody seemed to wait for it any more."
 
 Change = Callable[[Checked, Edits], Edits]
 """What somebody does: from the drive as it is and the edits so far to the edits then. May raise
@@ -53,19 +46,48 @@ class _State:
     drawn: Mapping[str, int]  # of each subject: in which version its charts last changed
 
 
+@dataclass(frozen=True)
+class Brought:
+    """A drive that was taken in and checked."""
+
+    taken: Taken
+    checked: Checked
+    charts: tuple[Chart, ...]
+
+
+def bring_in(take: Callable[[], Taken], progress: Progress) -> Brought:
+    """Take in and check a drive: the slow part. Raises RoadtestError where it can't be used."""
+    progress("reading", 0.0)
+    taken = take()
+    checked = conclude_with_traces(survey(taken.drive, progress), progress)
+    return Brought(taken, checked, all_charts(checked))
+
+
+def as_file(document: Document, kind: str, runner: Runner) -> bytes:
+    """Return a document as ".html", or as ".pdf", which `runner` makes."""
+    if kind == ".html":
+        return to_html(document).encode()
+    return runner(partial(_as_pdf, document), lambda stage, done: None)
+
+
+def _as_pdf(document: Document, _progress: Progress) -> bytes:
+    return to_pdf(document)
+
+
 class Work:
     """A drive from its files to its findings, with what was entered by hand since.
 
-    The slow part runs on another thread; `stage`, `done`, `fault` and `checked` tell of it.
+    The slow part runs elsewhere; `stage`, `done`, `fault` and `checked` tell of it.
     """
 
-    def __init__(self, name: str) -> None:
+    def __init__(self, name: str, dropped: Dropped | None = None) -> None:
         self.id = secrets.token_urlsafe(12)
         self.name = name
         self.stage = "waiting for another drive"
         self.done = 0.0
         self.fault = ""
-        self.without_sheet: Files = ()  # files that lack nothing but a build sheet
+        self.wants_sheet = False  # its files lack nothing else
+        self.dropped = dropped  # its files, until there is something to show
         self.version = 0  # goes up with each change of what is shown
         self._taken: Taken | None = None
         self._files: Checked | None = None  # as the files have it
@@ -101,7 +123,7 @@ class Work:
     @property
     def size_bytes(self) -> int:
         """How much memory it takes, about."""
-        waiting = sum(len(file.data) for file in self.without_sheet if isinstance(file, Source))
+        waiting = 0 if self.dropped is None else self.dropped.size_bytes
         logs = () if self._files is None else self._files.results.logs
         return waiting + _BYTES_A_ROW * sum(log.fixes_read for log in logs)
 
@@ -150,24 +172,41 @@ class Work:
         """The build sheet, where it was made on the page."""
         return "" if self._taken is None else self._taken.sheet_text
 
-    def run(self, take: Callable[[], Taken]) -> None:
-        """Take in and check the drive. A fault of the input is kept in words, one line each."""
+    def run(self, take: Callable[[], Taken], runner: Runner = here) -> None:
+        """Take in and check the drive. A fault of the input is kept in words, one line each.
+
+        Raises GivenUpError where it was given up, and what a fault of ours raises.
+        """
+        with self.ending():
+            try:
+                self.begin(runner(partial(bring_in, take), self._progress))
+            except SheetWantedError as fault:
+                self.wants_sheet = self.dropped is not None
+                self.fault = str(fault)
+
+    @contextmanager
+    def ending(self) -> Iterator[None]:
+        """Keep in words what ends it before its end, so that nobody waits for ever.
+
+        What is no fault of the input is raised on.
+        """
         try:
-            self._progress("reading", 0.0)
-            taken = take()
-            surveyed = survey(taken.drive, self._progress)
-            self.begin(taken, conclude_with_traces(surveyed, self._progress))
-        except SheetWantedError as fault:
-            self.without_sheet = fault.files
-            self.fault = str(fault)
+            yield
         except RoadtestError as fault:
             self.fault = str(fault)
-        except BaseException:
-            self.fault = OUR_FAULT  # before it goes on to the log, so that nobody waits for ever
+        except GivenUpError:
+            self.fault = GIVEN_UP
             raise
+        except BaseException:
+            self.fault = OUR_FAULT  # before it goes on to the log
+            raise
+        finally:
+            if not self.wants_sheet:
+                self.dropped = None
 
-    def begin(self, taken: Taken, checked: Checked) -> None:
+    def begin(self, brought: Brought) -> None:
         """Show a drive that was taken in and checked."""
+        taken, checked = brought.taken, brought.checked
         file = taken.drive.notes_file
         self._taken, self._files = taken, checked
         self._saved = b"" if file is None else file.data
@@ -175,9 +214,8 @@ class Work:
         if taken.folder is not None:
             self._folder = NotesInFolder(taken.folder, file)
         self.version += 1
-        charts = all_charts(checked)
-        drawn = {chart.subject: self.version for chart in charts}
-        self._state = _State(Edits(), checked, charts, drawn)
+        drawn = {chart.subject: self.version for chart in brought.charts}
+        self._state = _State(Edits(), checked, brought.charts, drawn)
 
     def edit(self, change: Change) -> bool:
         """Show the drive after `change`; return whether that made a difference."""
@@ -218,7 +256,7 @@ class Work:
             self._saved, self._rows_saved, self._saved_as = content, self.rows, name
             return name
 
-    def report(self, kind: str) -> bytes:
+    def report(self, kind: str, runner: Runner = here) -> bytes:
         """Return the report as ".pdf" or ".html", or the results as ".json"."""
         checked, charts = self.checked, self.charts
         if kind == ".json":
@@ -226,7 +264,7 @@ class Work:
         sheet, units = checked.survey.drive.sheet, checked.results.units
         logo = None if self._taken is None else self._taken.logo
         document = compose(checked.results, sheet, charts, units, logo)
-        return to_pdf(document) if kind == ".pdf" else to_html(document).encode()
+        return as_file(document, kind, runner)
 
     def _now(self) -> _State:
         if self._state is None:
@@ -263,107 +301,6 @@ class Work:
         self._state = _State(edits, checked, charts, drawn)
 
 
-class Sessions:
-    """The drives of every browser, by the key in its cookie: nobody sees another's.
-
-    They are kept in memory alone, as long as there is room and somebody looks at them.
-    """
-
-    def __init__(
-        self,
-        most_bytes: int = MOST_BYTES_HELD,
-        kept_s: float = KEPT_S,
-        clock: Callable[[], float] = time.monotonic,
-    ) -> None:
-        self._held: OrderedDict[tuple[str, str], _Held] = OrderedDict()  # the longest unused first
-        self._most_bytes, self._kept_s, self._clock = most_bytes, kept_s, clock
-        self._waiting = 0
-        self._lock = threading.Lock()
-        # One at a time: a check uses all that a small machine has.
-        self._pool = ThreadPoolExecutor(max_workers=1, thread_name_prefix="check")
-
-    def start(self, key: str, name: str, take: Callable[[], Taken]) -> Work:
-        """Begin a drive for the browser with `key`."""
-        work = Work(name)
-        self.begin(key, work, lambda: work.run(take))
-        return work
-
-    def begin(self, key: str, work: Work, run: Callable[[], None]) -> None:
-        """Have `run` bring `work` to its end, and keep it for the browser with `key`."""
-        with self._lock:
-            full = self._waiting >= MOST_WAITING
-            self._waiting += not full
-        if full:
-            work.fault = f"{MOST_WAITING} drives wait to be checked already; try again in a minute"
-        self.keep(key, work)
-        if not full:
-            self._pool.submit(self._run, key, work, run).add_done_callback(_tell_of_our_fault)
-
-    def keep(self, key: str, work: Work) -> None:
-        """Keep a drive for the browser with `key`, as long as there is room."""
-        with self._lock:
-            self._held[key, work.id] = _Held(work, self._clock())
-        self._make_room()
-
-    def find(self, key: str, work_id: str | None) -> Work | None:
-        """Return the drive `work_id` of the browser with `key`, None where that has no such."""
-        with self._lock:
-            held = self._held.get((key, work_id or ""))
-            if held is None:
-                return None
-            held.used_s = self._clock()
-            self._held.move_to_end((key, held.work.id))
-            return held.work
-
-    def of(self, key: str) -> list[Work]:
-        """Return the drives of the browser with `key`, the one used last at the end."""
-        with self._lock:
-            return [held.work for (whose, _), held in self._held.items() if whose == key]
-
-    def forget_unused(self) -> None:
-        """Forget drives that nobody has looked at for long."""
-        self._make_room()
-
-    def close(self) -> None:
-        """Take no more drives, and wait for those at work."""
-        self._pool.shutdown()
-
-    def _run(self, key: str, work: Work, run: Callable[[], None]) -> None:
-        with self._lock:
-            self._waiting -= 1
-            wanted = (key, work.id) in self._held  # it may have waited for longer than it is kept
-        if wanted:
-            run()
-            self._make_room()
-
-    def _make_room(self) -> None:
-        with self._lock:
-            before = len(self._held)
-            now = self._clock()
-            kept: Counter[str] = Counter()
-            size = 0
-            for (key, work_id), held in reversed(list(self._held.items())):
-                more = held.work.size_bytes
-                fits = kept[key] < MOST_DRIVES and (key in kept or len(kept) < MOST_SESSIONS)
-                fits = fits and (size == 0 or size + more <= self._most_bytes)
-                if fits and now - held.used_s <= self._kept_s:
-                    size += more
-                    kept[key] += 1
-                else:
-                    del self._held[key, work_id]
-            fewer = len(self._held) < before
-        if fewer:
-            give_back()
-
-
-@dataclass
-class _Held:
-    """A drive that is kept, and when somebody last looked at it."""
-
-    work: Work
-    used_s: float
-
-
 def _same(some: Sequence[Chart], others: Sequence[Chart]) -> bool:
     return len(some) == len(others) and all(map(same_drawing, some, others))
 
@@ -373,9 +310,3 @@ def _by_subject(charts: Iterable[Chart]) -> dict[str, list[Chart]]:
     for chart in charts:
         found.setdefault(chart.subject, []).append(chart)
     return found
-
-
-def _tell_of_our_fault(future: Future[None]) -> None:
-    fault = future.exception()
-    if fault is not None:
-        logging.getLogger(__name__).error("a check broke off", exc_info=fault)

@@ -23,6 +23,10 @@ class InputError(RoadtestError):
         # What comes from a file may hold line breaks or control characters; a message is one line.
         super().__init__("".join(c if c.isprintable() else " " for c in text))
 
+    def __reduce__(self) -> tuple[object, ...]:
+        """Return what makes it again in another process."""
+        return type(self), (self.file, self.place, self.found, self.expected)
+
 
 class NoBuildSheetError(InputError):
     """A drive without a build sheet."""
@@ -34,3 +38,7 @@ class InputErrors(RoadtestError):  # noqa: N818 - several errors
     def __init__(self, faults: tuple[InputError, ...]) -> None:
         self.faults = faults
         super().__init__("\n".join(str(fault) for fault in faults))
+
+    def __reduce__(self) -> tuple[object, ...]:
+        """Return what makes it again in another process."""
+        return type(self), (self.faults,)

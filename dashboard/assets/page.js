@@ -7,6 +7,13 @@ function kept(how, value) { // a browser may forbid the page to keep anything
   }
 }
 
+let atHand = "";
+window.addEventListener("pagehide", function () { // nobody waits for its check any more
+  if (atHand) {
+    navigator.sendBeacon("drive/" + encodeURIComponent(atHand) + "/left");
+  }
+});
+
 window.dash_clientside = Object.assign({}, window.dash_clientside, {
   page: {
     take_dropped: function (contents, names) {
@@ -31,7 +38,8 @@ window.dash_clientside = Object.assign({}, window.dash_clientside, {
       return window.dash_clientside.no_update;
     },
     remember: function (drive) { // so that the page loaded again shows the drive again
-      kept("setItem", drive || "");
+      atHand = drive || "";
+      kept("setItem", atHand);
     },
   },
 });

@@ -14,11 +14,10 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
-from dashboard.intake import Taken  # noqa: E402
+from dashboard.intake import InFolder  # noqa: E402
 from dashboard.work import Change, Work  # noqa: E402
 from roadtest import edits  # noqa: E402
 from roadtest.check import Checked  # noqa: E402
-from roadtest.drive import read_drive  # noqa: E402
 from roadtest.edits import Edits  # noqa: E402
 from tests.benchmarks.checking import make_drive  # noqa: E402
 
@@ -46,7 +45,7 @@ def main() -> None:
     work = Work("half an hour")
     with tempfile.TemporaryDirectory() as folder:
         make_drive(Path(folder), 0.5)
-        work.run(lambda: Taken(read_drive(Path(folder))))
+        work.run(InFolder(Path(folder)))
     results = work.checked.results
     holds = [row.manoeuvre for row in results.speedometer.readings]
     changes = {f"reading {k + 1}": reading(holds[k], str(30 + 10 * k)) for k in range(5)}

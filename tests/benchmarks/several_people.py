@@ -4,8 +4,12 @@ Run as `python tests/benchmarks/several_people.py [--people N] [--seconds S]` fr
 repository. Each of them is a thread that speaks to the page as a browser does: a cookie, an upload,
 waiting for the findings, then views, readings, a manoeuvre left out, undo, downloads, and from time
 to time another drive. Every car has a name of its own, and every answer is searched for the names
-of all the others. The page keeps drives for 30 s after somebody last looked, not for a day, so that
-its memory can be watched coming back.
+of all the others. Who has waited for long closes the page, one in four without a word, as a
+telephone does that is switched off. The page keeps drives for 30 s after somebody last looked, not
+for a day, so that its memory can be watched coming back once everybody has left.
+
+Memory is that of the page and of the processes that check for it; what several of them share counts
+once. Before the twenty one person is there alone, so that everything the page ever loads is loaded.
 """
 
 from __future__ import annotations
@@ -30,11 +34,16 @@ ROOT = Path(__file__).resolve().parents[2]
 DRIVES = ("phone-gpx", "before-axle-change", "wrong-gearbox")
 KEPT_S = 30.0
 PATIENCE_S = 240.0  # for a check that waits behind others
+WATCHED_S = 150  # after the last has left: longer than a drive waits for a browser that is gone
 SERVER = f"""
 import logging, threading, time
 from werkzeug.serving import make_server
+from dashboard.apart import get_ready
 from dashboard.app import make_app
-from dashboard.work import Sessions
+from dashboard.memory import keep_together
+from dashboard.sessions import Sessions
+keep_together()
+get_ready()
 logging.getLogger("werkzeug").setLevel(logging.WARNING)
 sessions = Sessions(kept_s={KEPT_S})
 server = make_server("127.0.0.1", 0, make_app(sessions=sessions).server, threaded=True)
@@ -144,8 +153,14 @@ class Person:
                 self.told.fault(f"refused: {json.dumps(answer)[:200]}")
                 return ""
             time.sleep(0.3)
-        self.told.fault("no findings in time")
+        self.told.took("given up after", time.monotonic() - began)
+        self.leave(work)
         return ""
+
+    def leave(self, work: str) -> None:
+        """Close the page."""
+        if work and self.random.random() < 0.75:
+            self.ask("POST", f"/drive/{work}/left", {})
 
     def use(self, work: str, until: float) -> None:
         """Look at a drive, edit it, take it along."""
@@ -232,18 +247,35 @@ def live(number: int, port: int, told: Told, until: float) -> None:
     """Be at the page until then."""
     try:
         person = Person(number, port, told)
+        work = ""
         while time.monotonic() < until:
             work = person.drop()
             if work:
                 person.use(work, until)
+        person.leave(work)
     except (OSError, http.client.HTTPException, LookupError, TypeError, ValueError) as fault:
         told.fault(f"{type(fault).__name__}: {fault}"[:200])
 
 
 def memory_mb(process: int) -> float:
-    """Return the resident memory of a process."""
-    text = Path(f"/proc/{process}/status").read_text(encoding="utf-8")
-    return int(re.findall(r"VmRSS:\s+([0-9]+)", text)[0]) / 1024.0
+    """Return the memory of a process and of all that it began, shared pages shared out."""
+    found = 0.0
+    for one in [process, *_begun_by(process)]:
+        try:
+            text = Path(f"/proc/{one}/smaps_rollup").read_text(encoding="utf-8")
+        except OSError:
+            continue  # it has ended meanwhile
+        found += sum(map(int, re.findall(r"(?m)^Pss:\s+([0-9]+)", text))) / 1024.0
+    return found
+
+
+def _begun_by(process: int) -> list[int]:
+    try:
+        children = Path(f"/proc/{process}/task").glob("*/children")
+        found = [int(one) for file in children for one in file.read_text("ascii").split()]
+    except OSError:
+        return []
+    return found + [later for one in found for later in _begun_by(one)]
 
 
 def main() -> None:
@@ -259,6 +291,15 @@ def main() -> None:
         port = int(server.stdout.readline()) if server.stdout else 0
         told = Told()
         Person(0, port, told)
+        time.sleep(5.0)  # what checks need is loaded meanwhile
+        fresh = memory_mb(server.pid)
+        alone = Person(0, port, Told())
+        work = alone.drop()
+        alone.use(work, float("inf"))
+        for file in ("report.pdf", "report.html", "results.json"):
+            alone.ask("GET", f"/drive/{work}/{file}")
+        alone.leave(work)
+        time.sleep(KEPT_S + 15.0)
         before = memory_mb(server.pid)
         until = time.monotonic() + asked.seconds
         people = [
@@ -271,8 +312,10 @@ def main() -> None:
         while any(person.is_alive() for person in people):
             most = max(most, memory_mb(server.pid))
             time.sleep(0.5)
-        time.sleep(KEPT_S + 15.0)
-        after = memory_mb(server.pid)
+        after = []
+        for _ in range(WATCHED_S // 15):
+            time.sleep(15.0)
+            after.append(memory_mb(server.pid))
     finally:
         server.terminate()
         server.wait()
@@ -281,7 +324,10 @@ def main() -> None:
         middle, last = sorted(times)[len(times) // 2], max(times)
         print(f"{what:40} {len(times):5} times, median {middle:6.2f} s, longest {last:6.2f} s")
     print(f"faults: {dict(told.faults) or 'none'}")
-    print(f"memory: {before:.0f} MB before, {most:.0f} MB at most, {after:.0f} MB after")
+    print(f"memory: {fresh:.0f} MB at the start, {before:.0f} MB after one person, {most:.0f} MB")
+    print("  at most, every 15 s after the last of all left:")
+    print("  " + " ".join(f"{mb:.0f}" for mb in after) + " MB")
+    print("load of the machine over 1, 5 and 15 min: {:.1f} {:.1f} {:.1f}".format(*os.getloadavg()))
 
 
 if __name__ == "__main__":

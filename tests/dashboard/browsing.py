@@ -53,7 +53,13 @@ def drop(page: Page, files: list[Path]) -> None:
 
 def pick(page: Page, name: str) -> None:
     page.locator(".drives button", has_text=name).click()
-    expect(page.locator(".finding").first).to_be_visible(timeout=CHECK_MS)
+    found(page)
+
+
+def found(page: Page) -> None:
+    """Wait for findings; what the page says instead is told at once."""
+    expect(page.locator(".finding, #tell .fault").first).to_be_visible(timeout=CHECK_MS)
+    expect(page.locator("#tell .fault")).to_have_count(0, timeout=1)
 
 
 def figure_shown(page: Page) -> None:

@@ -5,21 +5,23 @@ from __future__ import annotations
 import os
 import shutil
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import pytest
 from werkzeug.serving import make_server
 
 import dashboard.work
+from dashboard.apart import Job
 from dashboard.app import make_app
-from dashboard.intake import Taken
-from dashboard.work import Work
+from dashboard.intake import InFolder, Taken
+from dashboard.sessions import Sessions
+from dashboard.work import Brought, Work, bring_in
 from roadtest.check import Survey, survey
-from roadtest.drive import Drive, read_drive
+from roadtest.drive import Drive
 from roadtest.progress import Progress
 from roadtest.results import Results
 from roadtest.shop.index import Index
@@ -29,6 +31,8 @@ if TYPE_CHECKING:
     from playwright.sync_api import Browser, BrowserContext
 
     from tests.dashboard.browsing import Watch
+
+T = TypeVar("T")
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_logs"
 SAMPLE = SAMPLES / "before-axle-change"
@@ -42,38 +46,51 @@ _ARGUMENTS = (
 
 
 @pytest.fixture(scope="session", autouse=True)
-def surveyed_once() -> Iterator[None]:
-    """The slow part of a check, once for the same files: the page's tests open few drives often."""
-    known: dict[tuple[str, ...], Survey] = {}
+def checked_once() -> Iterator[None]:
+    """The slow parts of a check, once for the same files: the page's tests open few drives often.
 
-    def remembering(drive: Drive, progress: Progress) -> Survey:
+    What is remembered is never written to, so that every test has it as a check gives it.
+    """
+    surveys: dict[tuple[str, ...], Survey] = {}
+    drives: dict[tuple[str, ...], Brought] = {}
+
+    def surveyed(drive: Drive, progress: Progress) -> Survey:
         # What the crew read off the dial is in no test's notes but the samples' own.
         key = tuple(file.sha256 for file in drive.files if file.kind != "notes")
-        if key not in known:
-            known[key] = survey(drive, progress)
-        seen = known[key]
+        if key not in surveys:
+            surveys[key] = survey(drive, progress)
+        seen = surveys[key]
         return replace(seen, drive=drive, evidence=replace(seen.evidence, notes=drive.notes))
 
+    def brought_in(take: Callable[[], Taken], progress: Progress) -> Brought:
+        taken = take()
+        key = tuple(f"{file.name} {file.sha256}" for file in taken.drive.files)
+        if key not in drives:
+            drives[key] = bring_in(lambda: taken, progress)
+        return replace(drives[key], taken=taken)
+
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(dashboard.work, "survey", remembering)
+        patch.setattr(dashboard.work, "survey", surveyed)
+        patch.setattr(dashboard.work, "bring_in", brought_in)
         yield
 
 
 @pytest.fixture(scope="session")
-def checked_work(surveyed_once: None) -> Work:
-    """The sample drive, as its files have it. Nothing may be entered into it."""
-    work = Work("before-axle-change")
-    work.run(lambda: Taken(read_drive(SAMPLE)))
-    assert not work.fault
-    return work
+def brought(checked_once: None) -> Brought:
+    """The sample drive, taken in and checked as its files have it."""
+    return dashboard.work.bring_in(InFolder(SAMPLE), lambda stage, done: None)
+
+
+@pytest.fixture(scope="session")
+def checked_work(brought: Brought) -> Work:
+    """The same drive at work. Nothing may be entered into it."""
+    return work_of(brought)
 
 
 @pytest.fixture
-def fresh_work(checked_work: Work) -> Work:
+def fresh_work(brought: Brought) -> Work:
     """The same drive, to be edited; it has no folder to save into."""
-    work = Work(checked_work.name)
-    work.begin(Taken(checked_work.checked.found.drive), checked_work.checked)
-    return work
+    return work_of(brought)
 
 
 @pytest.fixture(scope="session")
@@ -93,7 +110,7 @@ def browser() -> Iterator[Browser]:
 
 
 @pytest.fixture(scope="session")
-def address(surveyed_once: None, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+def address(checked_once: None, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """Where the page of the sample drives is served, from a folder that takes an index."""
     folder = tmp_path_factory.mktemp("served") / "drives"
     shutil.copytree(SAMPLES, folder)
@@ -108,10 +125,23 @@ def address_of_two(two_drives: Path) -> Iterator[str]:
         yield address
 
 
+def at_hand(job: Job[T], progress: Progress, _unwanted: Callable[[], bool]) -> T:
+    """Do a job in this process, where what is remembered is at hand."""
+    return job(progress)
+
+
+def work_of(brought: Brought) -> Work:
+    """Return a drive at work that was checked before; it has no folder to save into."""
+    work = Work("before-axle-change")
+    work.begin(replace(brought, taken=Taken(brought.taken.drive)))
+    return work
+
+
 @contextmanager
 def serving(folder: Path) -> Iterator[str]:
-    """Serve the page of a folder while it lasts."""
-    server = make_server("127.0.0.1", 0, make_app(folder).server, threaded=True)
+    """Serve the page of a folder while it lasts; drives are checked by this very process."""
+    app = make_app(folder, sessions=Sessions(runner=at_hand))
+    server = make_server("127.0.0.1", 0, app.server, threaded=True)
     thread = threading.Thread(target=server.serve_forever)
     thread.start()
     try:
@@ -158,8 +188,16 @@ def watch() -> Iterator[Watch]:
     assert watching.complaints == []
 
 
-@pytest.fixture
-def desktop(browser: Browser) -> Iterator[BrowserContext]:
+@pytest.fixture(scope="session")
+def one_desktop(browser: Browser) -> Iterator[BrowserContext]:
     context = browser.new_context(viewport={"width": 1280, "height": 900})
     yield context
     context.close()
+
+
+@pytest.fixture
+def desktop(one_desktop: BrowserContext) -> Iterator[BrowserContext]:
+    """Somebody at a desk. Each test opens a tab; scripts once loaded are known to all of them."""
+    yield one_desktop
+    for page in one_desktop.pages:
+        page.close()

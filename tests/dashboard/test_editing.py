@@ -8,16 +8,18 @@ from pathlib import Path
 
 import pytest
 
-from dashboard.intake import Taken, taken_from
+import dashboard.work
+from dashboard.intake import InFolder, taken_from
 from dashboard.saving import NotesInFolder
-from dashboard.work import MOST_UNDONE, Sessions, Work
+from dashboard.sessions import Sessions
+from dashboard.work import Brought, Work
 from roadtest import edits
 from roadtest.check import Checked
-from roadtest.drive import read_drive
 from roadtest.edits import Edits
 from roadtest.errors import InputError
 from roadtest.logs.source import read_source, source_of
 from roadtest.output import OutputError
+from tests.dashboard.conftest import work_of
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_logs"
 SAMPLE = SAMPLES / "before-axle-change"
@@ -34,12 +36,12 @@ def move(work: Work, text: str) -> bool:
     return work.edit(lambda _, e: e.put(("target", "mfdd"), edits.target("mfdd", text, "why")))
 
 
-def folder_work(checked_work: Work, folder: Path) -> Work:
+def folder_work(folder: Path) -> Work:
     """Return the sample drive at work in a folder of its own."""
     if not folder.exists():
         shutil.copytree(SAMPLE, folder)
     work = Work(folder.name)
-    work.run(lambda: Taken(read_drive(folder), folder))
+    work.run(InFolder(folder))
     assert not work.fault
     return work
 
@@ -76,15 +78,17 @@ def test_what_changes_nothing_is_no_step(fresh_work: Work) -> None:
     assert not move(fresh_work, "9 m/s^2")
 
 
-def test_steps_kept_are_bounded(fresh_work: Work) -> None:
-    for number in range(MOST_UNDONE + 2):
-        move(fresh_work, f"{number % 7 + 1} m/s^2")
-    assert sum(1 for _ in iter(fresh_work.undo, False)) == MOST_UNDONE
+def test_steps_kept_are_bounded(fresh_work: Work, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(dashboard.work, "MOST_UNDONE", 3)
+    for number in range(5):
+        move(fresh_work, f"{number + 1} m/s^2")
+    assert sum(1 for _ in iter(fresh_work.undo, False)) == 3
+    assert least(fresh_work) == pytest.approx(2.0)
 
 
-def test_a_restart_loses_nothing_that_was_saved(checked_work: Work, tmp_path: Path) -> None:
+def test_a_restart_loses_nothing_that_was_saved(tmp_path: Path) -> None:
     folder = tmp_path / "drive"
-    work = folder_work(checked_work, folder)
+    work = folder_work(folder)
     others = {f.name: f.read_bytes() for f in folder.iterdir() if f.name != "notes.csv"}
     before = (folder / "notes.csv").read_bytes()
     move(work, "9 m/s^2")
@@ -92,7 +96,7 @@ def test_a_restart_loses_nothing_that_was_saved(checked_work: Work, tmp_path: Pa
     assert work.save() == "notes.csv" and not work.unsaved
     assert (folder / "notes.csv").read_bytes().startswith(before)
     assert {f.name: f.read_bytes() for f in folder.iterdir() if f.name != "notes.csv"} == others
-    again = folder_work(checked_work, folder)
+    again = folder_work(folder)
     assert again.checked.results == work.checked.results
     assert ("target", "mfdd") in again.rows and not again.unsaved
     again.edit(lambda _, entered: entered.put(("target", "mfdd"), None))
@@ -147,12 +151,11 @@ def test_dropped_files_have_no_folder_to_save_into(fresh_work: Work) -> None:
 
 
 def test_edits_at_the_same_time_are_all_there_and_in_one_drive_only(
-    checked_work: Work, fresh_work: Work
+    brought: Brought, fresh_work: Work
 ) -> None:
     sessions = Sessions()
     sessions.keep("me", fresh_work)
-    other = Work("other")
-    other.begin(Taken(checked_work.checked.found.drive), checked_work.checked)
+    other = work_of(brought)
     sessions.keep("you", other)
 
     def inspect(what: str) -> None:
@@ -166,7 +169,7 @@ def test_edits_at_the_same_time_are_all_there_and_in_one_drive_only(
         thread.join()
     seen = {i.what for i in fresh_work.checked.results.inspections}
     assert {f"thing {k}" for k in range(8)} <= seen
-    assert not other.entered and other.checked is checked_work.checked
+    assert not other.entered and other.checked is brought.checked
     assert sessions.find("you", fresh_work.id) is None
 
 

@@ -3,27 +3,25 @@
 from __future__ import annotations
 
 import shutil
-import threading
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Locator, Page, expect
-from werkzeug.serving import make_server
 
-from dashboard.app import make_app
 from tests.benchmarks.checking import make_drive
 from tests.dashboard.browsing import (
     CHECK_MS,
     SAMPLE,
     Watch,
     drop,
+    found,
     no_sideways_scroll,
     opened,
     pick,
     until,
 )
+from tests.dashboard.conftest import serving
 
 pytestmark = pytest.mark.slow
 
@@ -39,31 +37,11 @@ WATCH_FINDINGS = """() => {
 NASTY = "=HYPERLINK(1) <img src=x onerror=document.title='gone'> \"dog\"; ran, out"
 
 
-class Served:
-    """The page over a folder of drives, as it can be stopped and started again."""
-
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
-        self.start()
-
-    def start(self) -> None:
-        self._server = make_server("127.0.0.1", 0, make_app(self.folder).server, threaded=True)
-        self._thread = threading.Thread(target=self._server.serve_forever)
-        self._thread.start()
-        self.address = f"http://127.0.0.1:{self._server.server_port}/"
-
-    def stop(self) -> None:
-        self._server.shutdown()
-        self._thread.join()
-        self._server.server_close()
-
-
 @pytest.fixture
-def served(tmp_path: Path) -> Iterator[Served]:
+def folder(tmp_path: Path) -> Path:
+    """A folder with the sample drive in it, to be written to."""
     shutil.copytree(SAMPLE, tmp_path / "drives" / "first drive")
-    serving = Served(tmp_path / "drives")
-    yield serving
-    serving.stop()
+    return tmp_path / "drives"
 
 
 def choose(page: Page, name: str, option: str) -> None:
@@ -86,11 +64,20 @@ def leave_out(page: Page, made: str, why: str) -> None:
 
 
 def test_left_out_moved_undone_saved_and_there_after_a_restart(
-    desktop: BrowserContext, served: Served, watch: Watch
+    desktop: BrowserContext, folder: Path, watch: Watch
 ) -> None:
-    notes = served.folder / "first drive" / "notes.csv"
+    with serving(folder) as address:
+        saved = _left_out_moved_undone_and_saved(
+            opened(desktop, address, watch), folder / "first drive" / "notes.csv"
+        )
+    with serving(folder) as address:
+        _there_after_a_restart(
+            opened(desktop, address, watch), folder / "first drive" / "notes.csv", saved
+        )
+
+
+def _left_out_moved_undone_and_saved(page: Page, notes: Path) -> bytes:
     before = notes.read_bytes()
-    page = opened(desktop, served.address, watch)
     pick(page, "first drive")
     stops = finding(page, "mean fully developed deceleration")
     expect(stops).to_contain_text("PASS")
@@ -134,11 +121,11 @@ def test_left_out_moved_undone_saved_and_there_after_a_restart(
     saved = notes.read_bytes()
     assert saved.startswith(before)
     assert b"'=HYPERLINK(1)" in saved and saved.count(b"\n") == before.count(b"\n") + 3
-
     page.close()
-    served.stop()
-    served.start()
-    page = opened(desktop, served.address, watch)
+    return saved
+
+
+def _there_after_a_restart(page: Page, notes: Path, saved: bytes) -> None:
     pick(page, "first drive")
     expect(page.locator(".entered")).to_contain_text(f"stop-3: left out by hand: {NASTY}")
     expect(finding(page, "mean fully developed deceleration")).to_contain_text("FAIL")
@@ -159,7 +146,7 @@ def test_readings_and_inspections_of_dropped_files_come_as_a_download(
 ) -> None:
     page = opened(desktop, address, watch)
     drop(page, sorted(SAMPLE.iterdir()))
-    expect(page.locator(".finding").first).to_be_visible(timeout=CHECK_MS)
+    found(page)
     page.locator("#odometer-shown").fill("41216.5")
     page.locator("#odometer-when").fill("noon")
     button(page, "Add the reading").click()
@@ -206,14 +193,19 @@ def test_a_drive_without_a_build_sheet_gets_one_from_a_form(
 
 
 def test_two_people_edit_the_same_drive_each_for_themselves(
-    browser: Browser, desktop: BrowserContext, served: Served, watch: Watch
+    browser: Browser, desktop: BrowserContext, folder: Path, watch: Watch
 ) -> None:
     yours = browser.new_context(viewport={"width": 390, "height": 844})
-    pages = [opened(context, served.address, watch) for context in (desktop, yours)]
+    with serving(folder) as address:
+        _edit_for_themselves([opened(context, address, watch) for context in (desktop, yours)])
+        yours.close()
+
+
+def _edit_for_themselves(pages: list[Page]) -> None:
     for page in pages:
         page.locator(".drives button", has_text="first drive").click()
     for page in pages:
-        expect(page.locator(".finding").first).to_be_visible(timeout=CHECK_MS)
+        found(page)
     mine, other = pages
     leave_out(mine, "stop-3", "mine")
     expect(mine.locator(".entered")).to_contain_text("mine")
@@ -226,7 +218,6 @@ def test_two_people_edit_the_same_drive_each_for_themselves(
     expect(mine.locator(".saved")).to_contain_text("Saved")
     button(other, "Save in the drive's notes.csv").click()
     expect(other.locator("#typed-said")).to_contain_text("changed on disk since it was read")
-    yours.close()
 
 
 def test_readings_typed_into_half_an_hour_at_10_hz(
@@ -235,10 +226,15 @@ def test_readings_typed_into_half_an_hour_at_10_hz(
     folder = tmp_path / "half an hour"
     folder.mkdir()
     make_drive(folder, 0.5)
-    served = Served(tmp_path)
-    page = opened(desktop, served.address, watch)
+    with serving(tmp_path) as address:
+        _type_readings(opened(desktop, address, watch))
+
+
+def _type_readings(page: Page) -> None:
     began = time.monotonic()
-    pick(page, "half an hour")
+    page.locator(".drives button", has_text="half an hour").click()
+    expect(page.locator(".progress")).to_be_visible()
+    found(page)
     print(f"half an hour, picked to findings: {time.monotonic() - began:.1f} s")  # noqa: T201
     fields = page.locator("#readings input")
     for number in range(5):
@@ -250,4 +246,3 @@ def test_readings_typed_into_half_an_hour_at_10_hz(
         print(f"half an hour, typed reading to findings: {took:.0f} ms")  # noqa: T201
     expect(page.locator(".saved")).to_contain_text("5 changes not saved")
     page.close()
-    served.stop()

@@ -9,12 +9,12 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, expect
 
 from tests.dashboard.browsing import (
-    CHECK_MS,
     SAMPLE,
     SAMPLES,
     Watch,
     drop,
     figure_shown,
+    found,
     no_sideways_scroll,
     opened,
     pick,
@@ -30,8 +30,7 @@ def test_from_dropped_files_to_a_downloaded_report(
     page = opened(desktop, address, watch)
     began = time.monotonic()
     drop(page, sorted(SAMPLE.iterdir()))
-    expect(page.locator(".progress")).to_be_visible()
-    expect(page.locator(".finding").first).to_be_visible(timeout=CHECK_MS)
+    found(page)
     print(f"dropped files to findings: {time.monotonic() - began:.1f} s")  # noqa: T201
     expect(page.locator("#quality")).to_contain_text("10 Hz")
     expect(page.locator(".finding").first).to_contain_text("FAIL")
@@ -67,7 +66,7 @@ def test_a_phone_in_the_dark_by_keyboard(browser: Browser, address: str, watch: 
     expect(page.locator("button.drive")).to_have_count(1)
     page.locator("button.drive").focus()
     page.keyboard.press("Enter")
-    expect(page.locator(".finding").first).to_be_visible(timeout=CHECK_MS)
+    found(page)
     figure_shown(page)
     ground = page.evaluate("getComputedStyle(document.body).backgroundColor")
     assert ground == "rgb(20, 24, 28)"
@@ -104,7 +103,7 @@ def test_broken_and_hostile_files_are_told_and_do_nothing(
     (tmp_path / f"{evil}.gpx").write_bytes(b"\x00broken")
     page = opened(desktop, address, watch)
     drop(page, sorted(tmp_path.iterdir()))
-    expect(page.locator(".finding").first).to_be_visible(timeout=CHECK_MS)
+    found(page)
     expect(page.locator("#body")).to_contain_text(evil)
     expect(page.locator("#quality")).to_contain_text(f"{evil}.gpx")
     assert page.locator("img[onerror]").count() == 0

@@ -9,7 +9,6 @@ import re
 import socket
 import subprocess
 import sys
-import threading
 from pathlib import Path
 from typing import Any
 
@@ -21,11 +20,12 @@ from dashboard import intake
 from dashboard.app import make_app
 from dashboard.drive_view import drive_body
 from dashboard.evidence_view import Asked, Screen, evidence_view, subjects
-from dashboard.intake import Taken, drive_from_upload, plain_name
+from dashboard.intake import files_dropped, plain_name
 from dashboard.numbers_view import numbers_of
 from dashboard.reach import is_loopback, warning
 from dashboard.serving import serve
-from dashboard.work import MOST_DRIVES, MOST_SESSIONS, MOST_WAITING, Sessions, Work
+from dashboard.sessions import Sessions
+from dashboard.work import Work
 from roadtest.edits import reading
 from roadtest.errors import InputError, InputErrors
 
@@ -59,7 +59,7 @@ def client(app: Dash) -> FlaskClient:
 
 def test_dropped_files_are_the_drive_that_the_folder_is() -> None:
     files = sorted(SAMPLE.iterdir())
-    taken = drive_from_upload([url_of(f.read_bytes()) for f in files], [f.name for f in files])
+    taken = files_dropped([url_of(f.read_bytes()) for f in files], [f.name for f in files])()
     drive = taken.drive
     assert {f.name for f in drive.files} == {f.name for f in files}
     assert all(file.kind != "ignored" for file in drive.files)
@@ -84,7 +84,7 @@ def test_a_name_is_its_last_part_and_printable(name: str, expected: str) -> None
 def test_a_broken_file_is_told_beside_its_name_and_the_rest_used() -> None:
     files = {f.name: f.read_bytes() for f in SAMPLE.iterdir()}
     files["../<img src=x>.gz"] = gzip.compress(b"x" * 99)[:6]
-    drive = drive_from_upload([url_of(data) for data in files.values()], list(files)).drive
+    drive = files_dropped([url_of(data) for data in files.values()], list(files))().drive
     (broken,) = (file for file in drive.files if file.kind == "ignored")
     assert broken.name == "<img src=x>.gz"
     assert broken.why_ignored
@@ -92,66 +92,21 @@ def test_a_broken_file_is_told_beside_its_name_and_the_rest_used() -> None:
 
 def test_files_that_are_no_drive_are_refused_in_words() -> None:
     with pytest.raises((InputError, InputErrors), match=r"no build\.toml"):
-        drive_from_upload([url_of(b"hello")], ["hello.txt"])
+        files_dropped([url_of(b"hello")], ["hello.txt"])()
     with pytest.raises(InputError, match="arrived damaged"):
-        drive_from_upload(["data:text/plain;base64,%%%"], ["x.csv"])
+        files_dropped(["data:text/plain;base64,%%%"], ["x.csv"])
 
 
 def test_too_many_and_too_large_are_refused_in_words(monkeypatch: pytest.MonkeyPatch) -> None:
     many = intake.MOST_FILES + 1
     with pytest.raises(InputError, match=f"{many} files at once; expected at most"):
-        drive_from_upload([url_of(b"")] * many, ["a"] * many)
+        files_dropped([url_of(b"")] * many, ["a"] * many)
     monkeypatch.setattr(intake, "MOST_BYTES", 2**20)
     with pytest.raises(InputError, match="more than 1 MiB; expected at most 1 MiB"):
-        drive_from_upload([url_of(bytes(2**20 + 1))], ["a.log"])
+        files_dropped([url_of(bytes(2**20 + 1))], ["a.log"])
     monkeypatch.setattr(intake, "MOST_EXPANDED_BYTES", 2**20)
     with pytest.raises(InputError, match="more than 1 MiB when expanded"):
-        drive_from_upload([url_of(gzip.compress(bytes(2**21)))], ["a.log.gz"])
-
-
-def test_nobody_sees_the_drive_of_another() -> None:
-    sessions = Sessions()
-
-    def none() -> Taken:
-        raise InputError("x", "", "nothing", "")
-
-    mine = sessions.start("me", "a drive", none)
-    assert sessions.find("me", mine.id) is mine
-    assert sessions.find("you", mine.id) is None
-    assert sessions.find("me", None) is None
-    sessions.start("you", "another", none)
-    assert sessions.find("you", mine.id) is None
-
-
-def test_drives_and_browsers_kept_are_bounded() -> None:
-    sessions = Sessions()
-
-    def none() -> Taken:
-        raise InputError("x", "", "nothing", "")
-
-    works = [sessions.start("me", "a drive", none) for _ in range(MOST_DRIVES + 1)]
-    assert sessions.find("me", works[0].id) is None
-    assert sessions.find("me", works[-1].id) is works[-1]
-    for number in range(MOST_SESSIONS):
-        sessions.start(f"other {number}", "a drive", none)
-    assert sessions.find("me", works[-1].id) is None
-
-
-def test_a_fault_of_ours_is_told_on_the_page_and_in_the_log(
-    caplog: pytest.LogCaptureFixture,
-) -> None:
-    ended = threading.Event()
-
-    def broken() -> Taken:
-        ended.set()
-        raise ZeroDivisionError
-
-    sessions = Sessions()
-    work = sessions.start("me", "a drive", broken)
-    assert ended.wait(10.0)
-    sessions.close()
-    assert "fault in roadtest itself" in work.fault
-    assert "a check broke off" in caplog.text
+        files_dropped([url_of(gzip.compress(bytes(2**21)))], ["a.log.gz"])()
 
 
 def test_a_download_is_for_the_browser_whose_drive_it_is(
@@ -276,39 +231,6 @@ def test_a_port_that_is_taken_is_one_clear_line() -> None:
         port = other.getsockname()[1]
         with pytest.raises(InputError, match=f"port {port}: address already in use; expected"):
             serve(None, "127.0.0.1", port)
-
-
-def test_drives_are_forgotten_where_memory_or_patience_ends(checked_work: Work) -> None:
-    now = [0.0]
-    most = checked_work.size_bytes * 5 // 2
-    sessions = Sessions(most_bytes=most, kept_s=60.0, clock=lambda: now[0])
-    works = [Work(f"drive {number}") for number in range(3)]
-    for number, work in enumerate(works):
-        drive = checked_work.checked.found.drive
-        work.begin(Taken(drive), checked_work.checked)
-        sessions.keep(f"browser {number}", work)
-    held = [sessions.find(f"browser {n}", work.id) is work for n, work in enumerate(works)]
-    assert held == [False, True, True]
-    now[0] = 50.0
-    assert sessions.find("browser 2", works[2].id) is works[2]
-    now[0] = 100.0
-    sessions.forget_unused()
-    assert sessions.of("browser 1") == [] and sessions.of("browser 2") == [works[2]]
-
-
-def test_too_many_waiting_drives_are_turned_away_in_words() -> None:
-    sessions = Sessions()
-    go = threading.Event()
-
-    def none() -> Taken:
-        go.wait(60.0)
-        raise InputError("x", "", "nothing", "a drive")
-
-    works = [sessions.start(f"browser {n}", "a drive", none) for n in range(MOST_WAITING + 2)]
-    said = [work.fault for work in works if work.fault]
-    go.set()
-    sessions.close()
-    assert said and all("try again in a minute" in fault for fault in said)
 
 
 def test_a_drive_that_is_not_held_any_more_is_told(client: FlaskClient) -> None:

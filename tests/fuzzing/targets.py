@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 
-from dashboard.intake import drive_from_upload
+from dashboard.intake import files_dropped
 from roadtest.build_sheet import read_build_sheet
 from roadtest.drive import Drive
 from roadtest.errors import InputError, InputErrors
@@ -108,7 +108,7 @@ def _uploaded(data: bytes) -> Drive:
         names.append(name.decode("utf-8", "replace"))
         sent = body if body.startswith(b"data:") else b"data:," + base64.b64encode(body)
         contents.append(sent.decode("latin-1"))
-    return drive_from_upload(contents, names).drive
+    return files_dropped(contents, names)().drive
 
 
 def _upload(data: bytes) -> None:
