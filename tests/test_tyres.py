@@ -68,6 +68,8 @@ def test_a_size_without_aspect_covers_the_80_and_the_82_series() -> None:
     for aspect in ("80", "82"):
         other = read_tyre_size(f"165/{aspect}R13").diameter_m.value
         assert abs(other - tyre.value) < tyre.u95
+    # Twice the section: 2 · 165 mm · 0.02, with the maker's 3 % of twice the height.
+    assert tyre.u95 == pytest.approx(math.hypot(6.6e-3, 0.03 * 2.0 * 0.165 * 0.81))
 
 
 def test_estimate_for_inch_sizes_covers_every_size_of_the_table() -> None:

@@ -19,6 +19,7 @@ from roadtest.findings.judging import (
 )
 from roadtest.findings.tach import (
     LOG_THE_ENGINE,
+    NAME_MORE,
     NO_TACH,
     ROLL_OUT,
     as_sure_as_the_story,
@@ -111,6 +112,12 @@ def axle(case: Case, target: Target) -> Finding:
         if case.has_tach and case.sheet.circumference is None:
             why = "Without the tyre's circumference axle and tyre can't be told apart"
             return nothing_to_judge(subject, limit, why, ROLL_OUT)
+        if case.results.gearing.gears:
+            why = (
+                "Gears were told, but they are those of no gearbox on the build sheet, and without "
+                "its ratios the axle is not told"
+            )
+            return nothing_to_judge(subject, limit, why, NAME_MORE)
         return nothing_to_judge(subject, limit, _no_match(case), LOG_THE_ENGINE)
     finding = from_figure(case, subject, measured, limit, _axle_story(case))
     return as_sure_as_the_story(case, by_the_tyre(case, finding), "tach")

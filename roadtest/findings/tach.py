@@ -25,6 +25,7 @@ LOG_THE_ENGINE: Final = (
     "Log the engine speed (tach.csv, or RPM sentences in the GPS log) on a drive with 20 s of "
     "steady driving in each gear"
 )
+NAME_MORE: Final = "Name what else could be fitted under alternatives in the build sheet"
 ROLL_OUT: Final = "Measure the tyre's roll-out (one turn of the wheel, crew aboard)"
 
 
@@ -97,7 +98,7 @@ def _why_no_scale(case: Case) -> tuple[str, str]:
     return (
         "Gears were told, but the road shows a gearbox, axle or tyre that is not named on the "
         "build sheet, and without it the tach's scale is not told",
-        "Name what else could be fitted under alternatives in the build sheet",
+        NAME_MORE,
     )
 
 

@@ -119,6 +119,13 @@ def test_without_a_tyre_axle_and_tyre_look_alike() -> None:
     assert "roll-out" in (finding.to_settle or "")
 
 
+def test_gears_of_a_gearbox_nobody_named_do_not_tell_the_axle() -> None:
+    finding = only(case('axle = "1 %"', gearing(gears=(GearRow(1), GearRow(2))), SHEET))
+    assert finding.verdict == "not proven"
+    assert "those of no gearbox on the build sheet" in finding.reason
+    assert "alternatives" in (finding.to_settle or "")
+
+
 def test_an_axle_in_doubt_by_its_tyres_size_asks_for_the_roll_out() -> None:
     sheet = BOX + '[tyres]\nsize = "165/80R13"\n'
     finding = only(case('axle = "1 %"', gearing(axle=q(4.20, 0.06)), sheet))

@@ -5,10 +5,12 @@ from __future__ import annotations
 import functools
 
 import numpy as np
+import pytest
 
 from roadtest.measures.coasting import measure_coasting
 from roadtest.measures.pulls import EngineSpeed, PullsMeasured, measure_pulls
-from roadtest.measures.pulls.effort import Effort, Tried, efforts
+from roadtest.measures.pulls.crossing import Path
+from roadtest.measures.pulls.effort import Effort, Tried, efforts, peak_power
 from tests.evidence_from_truth import evidence_from
 from tests.simulation.car import Car
 from tests.simulation.driver import Driver, simulate
@@ -34,6 +36,14 @@ def start(name: str, peak: float, *times: float, rpm_share: float | None = None)
 def pull(name: str, power: float, low: float = 30.0, high: float = 60.0) -> Tried:
     turns = np.linspace(low, high, 20)
     return Tried(name, False, power, turns, np.full(20, power))
+
+
+def test_power_is_that_of_the_fastest_second_with_what_the_road_and_the_air_take() -> None:
+    time = np.linspace(0.0, 10.0, 101)
+    path = Path(time, (10.0 + time)[None], np.zeros((1, 101)))
+    # Over the last second 1 m/s² at 19.5 m/s, 0.15 m/s² of rolling and 0.0005 · 19.5² of air.
+    assert peak_power(path) == pytest.approx(19.5 * (1.0 + 0.15 + 0.190125))
+    assert peak_power(Path(time[:9], path.speed_mps[:, :9], path.distance_m[:, :9])) == 0.0
 
 
 def test_a_start_alone_shows_nothing_unless_the_engine_was_taken_near_its_limit() -> None:
