@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Final, Literal
 
 import numpy as np
 
+from roadtest.aside import Aside
 from roadtest.by_hand import applied
 from roadtest.clock import utc_text
 from roadtest.cross_check import speed_difference
@@ -19,6 +21,7 @@ from roadtest.log_quality import describe_logs
 from roadtest.logs.model import GpsLog, Notes
 from roadtest.manoeuvres import Manoeuvre as Found
 from roadtest.manoeuvres import find_manoeuvres
+from roadtest.measures.gearing import Followed, follow_all
 from roadtest.measures.measuring import Measured, measure_again, measure_all
 from roadtest.measures.top_speed import KNOWN_MPS, top_speed
 from roadtest.measures.traces import Traces
@@ -61,6 +64,7 @@ class Survey:
     screened: Screened
     evidence: Evidence
     fastest: Draws  # about the fastest fix
+    followed: Aside[tuple[Followed, ...]]  # the gears
 
 
 @dataclass(frozen=True)
@@ -115,9 +119,6 @@ def survey(drive: Drive, progress: Progress) -> Survey:
     holds = [made for made in drawn if made.kind == "hold"]
     others = [made for made in drawn if made.kind != "hold"]
     spans = [*(stretch_to_draw(made, read_at) for made in others), about_it]
-    draws = motion.draws(spans, DRAWS, rng)
-    spans = [stretch_to_draw(made, read_at) for made in holds]
-    of_holds = motion.draws(spans, DRAWS, rng, steady=True)
     evidence = Evidence(
         start_unix_s=screened.start_unix_s,
         sheet=drive.sheet,
@@ -125,16 +126,18 @@ def survey(drive: Drive, progress: Progress) -> Survey:
         motion=motion,
         ground=ground,
         manoeuvres=found,
-        draws={
-            made.id: motions
-            for made, motions in zip([*others, *holds], [*draws[:-1], *of_holds], strict=True)
-        },
         tach=drive.tach,
         channels=drive.channels,
         notes=drive.notes,
         seed=SEED,
     )
-    return Survey(drive, screened, evidence, draws[-1])
+    followed = Aside(partial(follow_all, evidence))
+    draws = motion.draws(spans, DRAWS, rng)
+    spans = [stretch_to_draw(made, read_at) for made in holds]
+    of_holds = motion.draws(spans, DRAWS, rng, steady=True)
+    of_all = zip([*others, *holds], [*draws[:-1], *of_holds], strict=True)
+    evidence = replace(evidence, draws={made.id: motions for made, motions in of_all})
+    return Survey(drive, screened, evidence, draws[-1], followed)
 
 
 def _dial_read_at(notes: Notes | None, start_unix_s: float) -> list[float]:
@@ -170,7 +173,8 @@ def conclude(survey: Survey, progress: Progress) -> Results:
 def conclude_with_traces(survey: Survey, progress: Progress) -> Checked:
     """Return the results of a surveyed drive together with the curves behind them."""
     mended, by_hand = _mended(survey)
-    measured = measure_all(mended.evidence, progress)
+    same = mended.evidence.manoeuvres == survey.evidence.manoeuvres
+    measured = measure_all(mended.evidence, progress, survey.followed if same else None)
     return Checked(mended, _judged(mended, measured, by_hand, progress), measured, survey)
 
 

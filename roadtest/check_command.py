@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import argparse
 import sys
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from roadtest.aside import Aside
 from roadtest.errors import InputError
 from roadtest.given_names import given_name, given_path
 
 if TYPE_CHECKING:
+    from roadtest.drive import Drive
     from roadtest.results import Results
 
 TO_STDOUT = "-"
@@ -51,13 +54,21 @@ def check_drive(arguments: argparse.Namespace) -> Results:
     json_path = Path(arguments.json) if to_file else None
     _need_places(json_path, arguments.csv)
 
-    from roadtest.check import check_folder
+    reading = Aside(partial(_read, arguments.drive, arguments.build))
+    from roadtest.check import check  # slow to load: meanwhile the logs are read
     from roadtest.progress import ProgressBar
 
     with ProgressBar(sys.stderr) as progress:
-        results = check_folder(arguments.drive, arguments.build, progress)
+        progress("reading", 0.0)
+        results = check(reading.result(), progress)
     _write_files(results, json_path, arguments)
     return results
+
+
+def _read(folder: Path, build: Path | None) -> Drive:
+    from roadtest.drive import read_drive
+
+    return read_drive(folder, build)
 
 
 def _need_places(json_path: Path | None, csv_folder: Path | None) -> None:

@@ -9,11 +9,12 @@ from typing import Any, Final
 
 import numpy as np
 
+from roadtest.aside import Aside
 from roadtest.evidence import Evidence
 from roadtest.measures.braking import BrakingMeasured, measure_braking
 from roadtest.measures.channels import ChannelsMeasured, measure_channels
 from roadtest.measures.coasting import CoastingMeasured, measure_coasting
-from roadtest.measures.gearing import GearingMeasured, measure_gearing
+from roadtest.measures.gearing import Followed, GearingMeasured, measure_gearing
 from roadtest.measures.odometer import OdometerMeasured, measure_odometer
 from roadtest.measures.pulls import EngineSpeed, PullsMeasured, measure_pulls
 from roadtest.measures.speedometer import SpeedometerMeasured, measure_speedometer
@@ -60,15 +61,17 @@ class Measured:
         return traces_of(self.gearing, self.speedometer, self.coasting, self.braking)
 
 
-def measure_all(evidence: Evidence, progress: Progress) -> Measured:
-    """Return all that the evidence shows."""
-    progress("following the gears", 0.65)
-    gearing = measure_gearing(evidence)
-    progress("measuring the speedometer", 0.75)
+def measure_all(
+    evidence: Evidence, progress: Progress, followed: Aside[tuple[Followed, ...]] | None = None
+) -> Measured:
+    """Return all that the evidence shows; `followed` is `follow_all` of it, begun before."""
+    progress("measuring the speedometer", 0.65)
     odometer = measure_odometer(evidence)
     speedometer = measure_speedometer(evidence, odometer.result)
-    progress("measuring the stops", 0.8)
+    progress("measuring the stops", 0.7)
     braking = measure_braking(evidence)
+    progress("following the gears", 0.75)
+    gearing = measure_gearing(evidence, None if followed is None else followed.result())
     progress("measuring the coast-downs", 0.85)
     coasting = measure_coasting(evidence, gearing.gear_of)
     progress("measuring the pulls", 0.9)

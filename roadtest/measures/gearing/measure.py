@@ -57,26 +57,35 @@ class GearingMeasured:
         return None if self.gear_s is None else self.gear_s.is_neutral(span)
 
 
-def measure_gearing(evidence: Evidence) -> GearingMeasured:
-    """Return what a drive shows of gearbox, axle, tyre, tach and clutch.
-
-    Works from a tach log, or from engine speed inside the GPS log, or else from tach readings noted
-    by hand. Without any of them everything stays empty.
-    """
+def follow_all(evidence: Evidence) -> tuple[Followed, ...]:
+    """Return what each log of engine speed shows; draws and notes have no part in it."""
     logs = list(evidence.tach)
     if evidence.gps.engine is not None:
         logs.append(evidence.gps.engine)
     road = Road.of(evidence)
     samples = engine_samples(logs, evidence.sheet, evidence.start_unix_s)
-    followed = [follow(one, evidence, road) for one in samples]
+    return tuple(follow(one, evidence, road) for one in samples)
+
+
+def measure_gearing(
+    evidence: Evidence, followed: tuple[Followed, ...] | None = None
+) -> GearingMeasured:
+    """Return what a drive shows of gearbox, axle, tyre, tach and clutch.
+
+    Works from a tach log, or from engine speed inside the GPS log, or else from tach readings noted
+    by hand. Without any of them everything stays empty. `followed` is what `follow_all` gives of
+    the evidence, where that is known already.
+    """
+    followed = follow_all(evidence) if followed is None else followed
+    road = Road.of(evidence)
     usable = [one for one in followed if one.fit is not None]
     if usable:
         best = max(usable, key=lambda one: float(one.turns.interval_s[one.sequence.locked].sum()))
         return _from_log(best, evidence, road, len(usable))
     by_hand = _from_notes(evidence, road)
-    if not samples:
+    if not followed:
         return by_hand
-    remarks = [text for one in samples for text in one.remarks]
+    remarks = [text for one in followed for text in one.samples.remarks]
     remarks.append(_no_gears(followed[0]))
     return GearingMeasured(
         result=by_hand.result,

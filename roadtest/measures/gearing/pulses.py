@@ -7,7 +7,6 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import median_filter
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -79,6 +78,8 @@ def engine_speed(pulses: MendedPulses) -> tuple[Floats, Floats]:
 
 def _usual(interval: Floats) -> Floats:
     """Return what each interval should be: the median of its neighbours."""
+    from scipy.ndimage import median_filter  # slow to load, and few logs hold raw pulses
+
     return np.asarray(median_filter(interval, size=_NEIGHBOURS, mode="nearest"), dtype=np.float64)
 
 
