@@ -66,7 +66,8 @@ def blocks_of(
     light = (turns.push_mps2 > LIGHT_MPS2[0]) & (turns.push_mps2 < LIGHT_MPS2[1])
     for manoeuvre in evidence.manoeuvres:
         if manoeuvre.kind == "pull":
-            light &= (turns.time_s < manoeuvre.start_s) | (turns.time_s > manoeuvre.end_s)
+            first = np.searchsorted(turns.time_s, manoeuvre.start_s)
+            light[first : np.searchsorted(turns.time_s, manoeuvre.end_s, "right")] = False
     interval = turns.interval_s
     chosen = settled & light
     for gear in range(count):

@@ -89,11 +89,11 @@ def _as_slip(modes: Floats) -> Bools:
 def _peaks(turns: Turns, value: Floats, spread: Floats, weight: Floats) -> list[float]:
     """Return the log turns per metre that are met oftener than those beside them."""
     modes: list[float] = []
-    free = np.ones(value.size, dtype=bool)
+    free, least = np.ones(value.size, dtype=bool), _least(turns)
     while len(modes) < _MOST_GEARS and free.any():
         peak = _highest(value[free], spread[free], weight[free])
         near = free & (np.abs(value - peak) < GEARS_APART)
-        if weight[near].sum() < _least(turns):
+        if weight[near].sum() < least:
             break
         if _stands_out(peak, value, weight) and all(
             abs(peak - mode) > GEARS_APART for mode in modes

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -58,7 +59,7 @@ class Turns:
     swing: Floats  # 1/s: a/v as a filtered dial feels it, less a/v itself; 0 in steady motion
     usable: Bools  # True where log_turns means something
 
-    @property
+    @cached_property
     def free_of_creep(self) -> Floats:
         """log_turns less the tyre creep thought likely beforehand."""
         return np.asarray(self.log_turns - creep(np.clip(self.push_mps2, -3.0, 4.0)))
@@ -69,7 +70,7 @@ class Turns:
         still = (self.speed_mps < 0.5 * SLOWEST_MPS) & (self.rpm > _LEAST_RPM)
         return float(np.median(self.rpm[still])) if np.count_nonzero(still) >= 5 else None
 
-    @property
+    @cached_property
     def interval_s(self) -> Floats:
         """[n] time that each sample stands for."""
         if self.time_s.size < 2:
