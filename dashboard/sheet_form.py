@@ -29,7 +29,7 @@ _TARGETS: Final = {
     "speedometer": "Speedometer, by the rule",
     "odometer": "Odometer, off by at most",
     "gearbox": "Gearbox, steps between gears off by at most",
-    "axle": "Final drive, off by at most",
+    "axle": "Axle ratio, off by at most",
     "tach": "Tachometer, off by at most",
     "clutch_slip": "Clutch slip, at most",
     "mfdd": "Braking, mean fully developed deceleration, at least",

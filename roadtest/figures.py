@@ -38,6 +38,10 @@ from roadtest.wording import (
 
 _MOST_USES = 40  # of the brakes, listed; all are in the tables
 
+_DECELERATIONS = (
+    "Decelerations in m/s². MFDD: mean fully developed deceleration; level: the road's grade taken "
+    "out."
+)
 _TO_CHANGE = {
     "driven_teeth": "Driven gear, teeth",
     "drive_teeth": "Drive gear, teeth",
@@ -200,7 +204,7 @@ def _put_braking(page: Sheet, results: Results, units: ReadIn) -> None:
         return
     page.heading("Braking")
     if braking.stops:
-        page.paragraph("Decelerations in m/s²; level: the road's grade taken out.")
+        page.paragraph(_DECELERATIONS)
         heads = ["stop", f"from, {units}", "MFDD", "MFDD level", "peak", "build-up, s"]
         _put_table(page, heads, [_deceleration_row(stop, units) for stop in braking.stops])
         page.gap()

@@ -292,7 +292,7 @@ def _drift(source: Source, traces: Sequence[_Trace]) -> Iterator[Chart]:
         x=Axis("Distance from the beginning of braking", "m"),
         panels=(
             Panel(
-                Axis("Aside of the line of approach, right positive", "m", reverse=True),
+                Axis("Off the line of approach, right positive", "m", reverse=True),
                 tuple(marks),
             ),
         ),

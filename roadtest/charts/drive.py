@@ -88,9 +88,9 @@ def _engine(source: Source) -> Iterator[Panel]:
     marks: list[Mark] = [*source.spans(named=False), Line(time, rpm, "engine speed", "series 2")]
     limit = source.sheet.engine.limit_rpm
     if limit is not None:
-        label = f"limit of the build sheet, {limit:.0f} r/min"
+        label = f"limit of the build sheet, {limit:.0f} rpm"
         marks.append(Level(limit, label, allowed="below"))
-    yield Panel(Axis("Engine speed as the tach shows it", "r/min", from_zero=True), tuple(marks))
+    yield Panel(Axis("Engine speed as the tach shows it", "rpm", from_zero=True), tuple(marks))
 
 
 def _gear(source: Source) -> Iterator[Panel]:

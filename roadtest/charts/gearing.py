@@ -50,7 +50,7 @@ def _gears(source: Source) -> Iterator[Chart]:
         marks.append(Slope(slope, 0.0, f"gear {gear}", role, "solid", at_end=True))
     limit = source.sheet.engine.limit_rpm
     if limit is not None:
-        label = f"limit of the build sheet, {limit:.0f} r/min"
+        label = f"limit of the build sheet, {limit:.0f} rpm"
         marks.append(Level(limit, label, allowed="below", in_view=False))
     top_speed = source.speed(float(engine.speed_mps.max())) * 1.05
     top_rpm = 1.1 * float(engine.rpm[trace.gear > 0].max())
@@ -66,7 +66,7 @@ def _gears(source: Source) -> Iterator[Chart]:
         ),
         panels=(
             Panel(
-                Axis("Engine speed as the tach shows it", "r/min", range=(0.0, top_rpm)),
+                Axis("Engine speed as the tach shows it", "rpm", range=(0.0, top_rpm)),
                 tuple(marks),
             ),
         ),

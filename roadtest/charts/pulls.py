@@ -139,7 +139,7 @@ def _power(source: Source) -> Iterator[Chart]:
             id="power-engine",
             title=f"{title} against engine speed",
             says=_says_power(source, runs),
-            x=Axis("Engine speed by road speed and gear", "r/min"),
+            x=Axis("Engine speed by road speed and gear", "rpm"),
             panels=(Panel(panel, by_engine),),
             findings=findings,
             subject="pulls",

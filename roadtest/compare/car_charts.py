@@ -75,7 +75,7 @@ def gears_chart(side: Side) -> Iterator[Chart]:
         title="Engine speed against road speed, by gear",
         says=side.says("Engine speed against road speed in each gear", "gearing", "cruise"),
         x=Axis("True road speed", side.units, shared=SPEED, from_zero=True),
-        panels=(Panel(Axis("Engine speed as the tach shows it", "r/min"), tuple(marks)),),
+        panels=(Panel(Axis("Engine speed as the tach shows it", "rpm"), tuple(marks)),),
         subject="gearing",
         height=0.6,
         notes=(f"Numbers: the gears of {rows[0][0].name}.",),

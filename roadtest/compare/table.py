@@ -23,7 +23,7 @@ _HEADING: Final = {
     "speedometer": "Speedometer, by the dial's speed",
     "gearing": "Gearing, tyre as on the sheet",
     "cruise": "Engine speed at a cruise",
-    "stops": "Stops, mean of those used",
+    "stops": "Stops, mean of those used (MFDD: mean fully developed deceleration)",
     "coasting": "Coasting, and deceleration at speeds",
 }
 _LAST_TELLS: Final = frozenset({"cruise", "pulls"})

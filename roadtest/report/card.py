@@ -22,7 +22,7 @@ def glove_box_card(results: Results, units: ReadIn) -> list[Block]:
         (title, table)
         for title, table in (
             ("What the dial shows", _dial_table(results, units)),
-            ("Engine speed, r/min", _engine_table(results, units)),
+            ("Engine speed, rpm", _engine_table(results, units)),
         )
         if table is not None
     ]

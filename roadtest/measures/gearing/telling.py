@@ -23,7 +23,7 @@ _ROLL_OUT: Final = (
 _COUNT_TURNS: Final = (
     "counting turns of the propeller shaft over ten turns of both driven wheels, car jacked up"
 )
-_REFERENCE: Final = "a strobe or a reference tach on the engine at a steady 3000 r/min"
+_REFERENCE: Final = "a strobe or a reference tach on the engine at a steady 3000 rpm"
 _COUNT_BOX: Final = "counting engine turns over turns of the propeller shaft in each gear"
 
 
