@@ -58,6 +58,7 @@ NASTIES: Final[dict[str, tuple[str, Callable[[], Iterable[bytes]]]]] = {
     "240 MB of dollars": ("c.nmea", lambda: _in(NMEA[0], _times(b"$", 240 * _MB))),
     "240 MB of line ends": ("d.nmea", lambda: _in(NMEA[0], _times(b"\n", 240 * _MB))),
     "240 MB of commas": ("e.nmea", lambda: _in(NMEA[0], _times(b",", 240 * _MB))),
+    "240 MB of stubs": ("l.nmea", lambda: _in(NMEA[0], _times(b"$A,", 80 * _MB))),
     "120 MB of one sentence": ("f.nmea", lambda: _times(_SENTENCE, 120 * _MB // len(_SENTENCE))),
     "120 MB of line ends, CSV": ("tach.csv", lambda: _in(b"time,rpm\n", _times(b"\n", 120 * _MB))),
     "120 MB of commas, CSV": ("tach.csv", lambda: _in(b"time,rpm\n", _times(b",", 120 * _MB))),
