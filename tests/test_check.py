@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 
-import numpy as np
 import pytest
 
 from roadtest.check import check_folder, conclude, stretch_to_draw, survey
@@ -23,11 +21,6 @@ from tests.simulation.writers import Nmea, nmea_text
 from tests.test_drive import folder_with, nmea
 
 NAMES = sorted(path.name for path in SAMPLES.iterdir() if path.is_dir())
-RECORDINGS = Path(
-    os.environ.get(
-        "ROADTEST_RECORDINGS", Path(__file__).resolve().parents[1].parent / "shared" / "data"
-    )
-)
 
 
 def checked(name: str) -> Results:
@@ -201,18 +194,3 @@ def test_of_a_long_hold_the_part_where_the_dial_was_read_is_drawn() -> None:
     assert stretch_to_draw(hold, [995.0, 20.0]) == Span(968.0, 1002.0)
     assert stretch_to_draw(Manoeuvre("hold-1", "hold", 100.0, 130.0), []) == Span(98.0, 132.0)
     assert stretch_to_draw(Manoeuvre("coast-1", "coast", 100.0, 300.0), []) == Span(98.0, 302.0)
-
-
-DRIVES = RECORDINGS / "drives"
-
-
-@pytest.mark.skipif(not DRIVES.is_dir(), reason="the real recordings are not here")
-@pytest.mark.parametrize("name", ["braking-a", "braking-b", "five-speed-a", "five-speed-b"])
-def test_a_real_recording_runs_from_end_to_end(name: str, tmp_path: Path) -> None:
-    sheet = tmp_path / "build.toml"
-    sheet.write_text('units = "km/h"\n')
-    results = check_folder(DRIVES / name, sheet, silent)
-    assert results.drive.distance is not None
-    assert np.isfinite(results.drive.distance.value)
-    assert {"gpx", "tach", "channels", "build"} <= {file.kind for file in results.files}
-    assert to_json(from_json(to_json(results))) == to_json(results)
