@@ -9,7 +9,7 @@ from typing import Final
 
 from roadtest.figures import put_figures
 from roadtest.findings.steps import step_that_settles
-from roadtest.log_lines import log_losses, log_quality, not_used, speed_log_in_short
+from roadtest.log_lines import ignored_files, log_losses, log_quality, not_used, speed_log_in_short
 from roadtest.results import Finding, FindingItem, Limit, ReadIn, Results, Verdict
 from roadtest.terminal import Page
 from roadtest.wording import (
@@ -106,10 +106,8 @@ def _put_log(page: Page, results: Results, units: ReadIn) -> None:
             page.paragraph(line, indent=_INDENT)
     if not results.logs:
         page.paragraph("No log was used.")
-    for file in results.files:
-        if file.kind == "ignored":
-            reason = f"ignored: {file.why_ignored or 'no reason given'}"
-            page.paragraph(reason, label=file.name, indent=_INDENT)
+    for label, line in ignored_files(results.files):
+        page.paragraph(line, label=label, indent=_INDENT)
     by_hand = {one.manoeuvre for one in results.by_hand.left_out}
     unused = list(not_used([m for m in results.manoeuvres if m.id not in by_hand]))
     if unused:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Final
 
-from roadtest.results import GPS_KINDS, LogInfo, Manoeuvre, ReadIn
+from roadtest.results import GPS_KINDS, FileInfo, LogInfo, Manoeuvre, ReadIn
 from roadtest.wording import (
     clock_text,
     duration_text,
@@ -16,7 +16,7 @@ from roadtest.wording import (
     used_of,
 )
 
-_SPEED_FROM: Final = {
+SPEED_FROM: Final = {
     "doppler": "speed as the receiver gives it",
     "position": "speed from positions only",
 }
@@ -31,7 +31,7 @@ def log_quality(log: LogInfo, units: ReadIn) -> str:
     if log.speed_noise is not None:
         parts.append(f"speed noise {quantity_text(log.speed_noise, units)}")
     if log.speed_source is not None:
-        parts.append(_SPEED_FROM[log.speed_source])
+        parts.append(SPEED_FROM[log.speed_source])
     parts.append(f"{used_of(log)} used")
     return ", ".join(parts)
 
@@ -61,7 +61,7 @@ def speed_log_in_short(logs: Sequence[LogInfo]) -> str:
     gaps = sum(len(log.gaps) for log in split)
     parts = [
         rate_text(first),
-        _SPEED_FROM[first.speed_source],
+        SPEED_FROM[first.speed_source],
         f"{used} of {read} fixes used",
         plural(gaps, "gap") if gaps else "",
     ]
@@ -82,7 +82,7 @@ def log_losses(log: LogInfo) -> list[str]:
 def _gaps(log: LogInfo) -> list[str]:
     """Say each gap; where there are many, how many, how long together, and which is longest."""
     spans = [
-        f"{number_text(gap.end_s - gap.start_s, 3)} s from {clock_text(gap.start_s)} to "
+        f"{duration_text(gap.end_s - gap.start_s)} from {clock_text(gap.start_s)} to "
         f"{clock_text(gap.end_s)}"
         for gap in log.gaps
     ]
@@ -96,13 +96,14 @@ def _gaps(log: LogInfo) -> list[str]:
 def not_used(manoeuvres: Sequence[Manoeuvre]) -> Iterator[tuple[str, str]]:
     """Yield label and line for the manoeuvres not used, those with like reasons as one.
 
-    Reasons are alike up to their colon: "too slow: from 12 mph".
+    Reasons are alike up to their colon or stretch: "too slow: from 12 mph", "no usable fixes from
+    0:16 to 0:34".
     """
     alike: dict[tuple[str, str], list[Manoeuvre]] = {}
     for made in manoeuvres:
         if not made.used:
             reason = made.why_not or "no reason given"
-            alike.setdefault((made.kind, reason.partition(": ")[0]), []).append(made)
+            alike.setdefault((made.kind, _kind_of_reason(reason)), []).append(made)
     for (kind, reason), found in alike.items():
         first = found[0]
         at, why = clock_text(first.start_s), first.why_not or reason
@@ -110,9 +111,26 @@ def not_used(manoeuvres: Sequence[Manoeuvre]) -> Iterator[tuple[str, str]]:
             yield first.id, f"at {at}: {why}"
             continue
         ids = _in_ranges([made.id.removeprefix(f"{kind}-") for made in found])
-        detail = why.partition(": ")[2]
+        detail = why.removeprefix(reason).lstrip(": ")
         told = f" ({first.id} at {at}: {detail})" if detail else f" (the first at {at})"
         yield plural(len(found), kind), f"{kind}-{ids}: {reason}{told}"
+
+
+def _kind_of_reason(why: str) -> str:
+    return why.partition(": ")[0].partition(" from ")[0]
+
+
+def ignored_files(files: Sequence[FileInfo]) -> Iterator[tuple[str, str]]:
+    """Yield label and line for the files that were ignored, those for one reason as one."""
+    alike: dict[str, list[str]] = {}
+    for file in files:
+        if file.kind == "ignored":
+            alike.setdefault(file.why_ignored or "no reason given", []).append(file.name)
+    for reason, names in alike.items():
+        if len(names) == 1:
+            yield names[0], f"ignored: {reason}"
+        else:
+            yield plural(len(names), "file"), f"ignored: {reason}: {', '.join(names)}"
 
 
 def _in_ranges(numbers: Sequence[str]) -> str:

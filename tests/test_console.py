@@ -279,6 +279,24 @@ def test_manoeuvres_unused_for_one_reason_are_told_together() -> None:
     assert "hold-1 at 0:30: too short" in text
 
 
+def test_files_ignored_for_one_reason_are_told_together() -> None:
+    files = tuple(
+        FileInfo(name, "", "ignored", why)
+        for name, why in (("a.csv", "no log"), ("b.csv", "no log"), ("c.jpg", "a picture"))
+    )
+    text = " ".join(render(Results(files=files), "mph", False).split())
+    assert "2 files ignored: no log: a.csv, b.csv c.jpg ignored: a picture" in text
+
+
+def test_manoeuvres_in_gaps_are_told_together() -> None:
+    made = tuple(
+        Manoeuvre(f"stop-{k}", "stop", 60.0, 64.0, None, False, f"no usable fixes from {k} to 9")
+        for k in (1, 2)
+    )
+    text = " ".join(render(Results(manoeuvres=made), "mph", False).split())
+    assert "2 stops stop-1, 2: no usable fixes (stop-1 at 1:00: from 1 to 9)" in text
+
+
 def test_what_a_rule_asks_beyond_the_drive_is_told() -> None:
     finding = Finding("mfdd", "Brakes", "pass", not_shown=("pedal force", "lining temperature"))
     text = " ".join(render(Results(findings=(finding,)), "mph", False).split())

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from roadtest.build_sheet import BuildSheet
-from roadtest.log_lines import not_used, rate_text
+from roadtest.log_lines import SPEED_FROM, not_used, rate_text
 from roadtest.quantity import Quantity
 from roadtest.report.methods import methods
 from roadtest.report.model import Block, Bullets, Facts, Heading, Paragraph, Picture, Table
@@ -29,7 +29,6 @@ _KIND: Final = {
     "notes": "what the crew noted",
     "channels": "logged channels",
 }
-_FROM_PLACES: Final = "speed from positions"
 _SHORT: Final = 50  # letters of a basis such as "own target"
 _CREW: Final = "looked at by the crew"  # the basis of an inspection: no limit
 
@@ -116,7 +115,7 @@ def _log_rows(results: Results, units: ReadIn) -> list[tuple[str, str]]:
         if log.rate_hz is not None:
             parts.append(rate_text(log))
         if log.speed_source is not None:
-            parts.append("speed by Doppler" if log.speed_source == "doppler" else _FROM_PLACES)
+            parts.append(SPEED_FROM[log.speed_source])
         if log.speed_noise is not None:
             parts.append(f"speed noise {quantity_text(log.speed_noise, units)}")
         if log.kind == "tach" and results.tach.noise is not None:
