@@ -145,7 +145,7 @@ def _variance(motion: Motion, ground: Ground, weight_v: Floats, weight_a: Floats
     else:
         heading = np.nan_to_num(ground.heading_rad)
         along = [np.sin(heading), np.cos(heading)]
-    states = motion.posterior.system.kinematic
+    states = motion.posterior.kinematic
     weights = np.zeros((len(along), motion.time_s.size, states))
     for axis, share in enumerate(along):
         weights[axis, :, states - 3] = weight_v * share * rolls

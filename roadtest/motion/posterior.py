@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roadtest.motion.along import along_path, rates
+from roadtest.motion.between import Between
 from roadtest.motion.chain import Band, Factor, neighbour_covariances
 from roadtest.motion.sampler import Sampler
 from roadtest.motion.system import MotionSystem
@@ -21,7 +22,8 @@ _ENOUGH_SWEEPS = 60  # to take mean and spread from the draws themselves
 class Posterior:
     """The Gaussian posterior of the states at the knots, for one intensity and weight each."""
 
-    system: MotionSystem
+    between: Between
+    kinematic: int  # states of an axis
     factor: Factor
 
     def variance(self, weights: Floats) -> float:
@@ -34,9 +36,9 @@ class Posterior:
         ----------
         weights : [c, n, k] float, of the kinematic states at every fix, on each axis
         """
-        at_knots = self.system.between.gather(weights)
-        every = np.zeros((*at_knots.shape[:2], self.system.states))
-        every[:, :, : self.system.kinematic] = at_knots
+        at_knots = self.between.gather(weights)
+        every = np.zeros((*at_knots.shape[:2], self.factor.shape[1]))
+        every[:, :, : self.kinematic] = at_knots
         return float((every * self.factor.solve(every)).sum())
 
 
@@ -75,7 +77,8 @@ def summarise(sampler: Sampler, sweeps: int) -> Summary:
         weight += sampler.weight / sweeps
     intensity = sampler.of_bins(root**2)
     band = sampler.system.band(intensity, weight)
-    posterior = Posterior(sampler.system, Factor(band))
+    system = sampler.system
+    posterior = Posterior(system.between, system.kinematic, Factor(band))
     if enough:
         speed, acceleration = along_path(drawn, sampler.observed.knots)
         spread = speed.std(axis=0, ddof=1), acceleration.std(axis=0, ddof=1)
