@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import cast
 
 import numpy as np
 import pytest
@@ -11,6 +13,7 @@ from roadtest.build_sheet import read_build_sheet
 from roadtest.evidence import Evidence
 from roadtest.logs.model import Note, Notes
 from roadtest.measures.gearing import measure_gearing
+from roadtest.measures.gearing.creep import LINEAR, U_LINEAR
 from roadtest.measures.gearing.noted import drive_time, noted_readings, seen_by_hand
 from roadtest.measures.gearing.road import Road
 from tests.measures.gearing.drives import evidence_of, truth_of
@@ -47,6 +50,26 @@ def test_the_gear_may_stand_in_the_remark(remark: str) -> None:
 def test_the_gear_may_be_a_row_of_its_own_nearby() -> None:
     evidence = noted(row("tach", 2500.0), row("gear", 4.0, 9.0), row("gear", 3.0, 30.0))
     assert noted_readings(evidence, Road.of(evidence))[0].gear == 4
+
+
+def test_of_two_gears_noted_nearby_the_nearer_counts() -> None:
+    evidence = noted(row("tach", 2500.0), row("gear", 4.0, 9.0), row("gear", 3.0, -3.0))
+    assert noted_readings(evidence, Road.of(evidence))[0].gear == 4
+    evidence = noted(row("tach", 2500.0), row("gear", 4.0, 13.0), row("gear", 3.0, 1.0))
+    assert noted_readings(evidence, Road.of(evidence))[0].gear == 3
+
+
+def test_a_reading_is_turns_a_metre_free_of_creep_known_to_half_a_division() -> None:
+    at = SimpleNamespace(
+        known=np.ones(41), speed_mps=np.full(41, 20.0), u_speed_mps=np.full(41, 0.1),
+        push_mps2=np.full(41, 0.5),
+    )  # fmt: skip
+    road = cast(Road, SimpleNamespace(at=lambda _times: at))
+    (reading,) = noted_readings(noted(row("tach", 2500.0), graduation="200 rpm"), road)
+    assert reading.log_turns == pytest.approx(np.log(2500.0 / 60.0 / 20.0) - LINEAR * 0.5)
+    # Half of 200 r/min either way, all of it as likely; the speed's; the creep's.
+    parts = (100.0 / np.sqrt(3.0) / 2500.0, 0.1 / 20.0, U_LINEAR * 0.5)
+    assert reading.u == pytest.approx(np.sqrt(sum(part**2 for part in parts)))
 
 
 def test_one_reading_gives_a_usable_overall_ratio() -> None:

@@ -1,0 +1,67 @@
+"""Figures of the gearing from draws made by hand: each part of the story in its place."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import cast
+
+import numpy as np
+import pytest
+
+from roadtest.build_sheet import read_build_sheet
+from roadtest.measures.gearing import figures
+from roadtest.measures.gearing.figures import Drawn
+from roadtest.measures.gearing.stories import Story
+
+N = 50
+SHEET = read_build_sheet(b"[gearbox]\nratios = [2.0, 1.0]\n", "build.toml")
+PART = SimpleNamespace(named=True)
+STORY = cast(
+    Story,
+    SimpleNamespace(
+        box=SimpleNamespace(gearbox=SHEET.gearbox), axle=PART, tach=PART, tyre=PART, gears=(1, 2)
+    ),
+)
+
+
+def log(value: float) -> np.ndarray:
+    return np.full(N, np.log(value))
+
+
+# Two gears of 2 and 1 that show 5 and 2.5 turns a metre. The sheet's tyre of 1.8 m is not the
+# story's of 1.9 m, nor its axle of 4.2 the story's of 4.0; the tach shows 0.9, after all 0.8.
+DRAWN = Drawn(
+    turns=np.tile(np.log([5.0, 2.5]), (N, 1)),
+    ratio=np.tile(np.log([2.0, 1.0]), (N, 1)),
+    tyre_given=log(1.8),
+    tyre=log(1.9),
+    axle=log(4.0),
+    axle_sheet=log(4.2),
+    tach=log(0.9),
+    tach_after=log(0.8),
+)
+
+
+def test_axle_tyre_and_tach_each_take_the_others_where_the_results_say_so() -> None:
+    axle = figures.axle_ratio(DRAWN, STORY)
+    tyre = figures.circumference(DRAWN, STORY)
+    tach = figures.tach_scale(DRAWN, STORY)
+    turns = figures.turns_top(DRAWN)
+    assert axle is not None and tyre is not None and tach is not None and turns is not None
+    assert axle.value == pytest.approx(2.5 * 1.8 / 0.9)  # the sheet's tyre, the story's tach
+    assert tyre.value == pytest.approx(4.2 * 0.9 / 2.5)  # the sheet's axle
+    assert tach.value == pytest.approx(2.5 * 1.9 / 4.0)  # the story's tyre and axle
+    assert turns.value == pytest.approx(2.5)  # as the tach shows them
+
+
+def test_a_gear_has_its_ratios_and_its_road_speed_at_true_engine_speed() -> None:
+    first, second = figures.gear_rows(DRAWN, STORY, SHEET, (12.0, None))
+    assert first.overall is not None and first.ratio is not None
+    assert first.overall.value == pytest.approx(5.0 * 1.8 / 0.8)
+    assert first.ratio.value == pytest.approx(5.0 * 1.8 / 0.8 / 4.0)
+    assert (first.expected, first.seconds, second.expected) == (2.0, 12.0, 1.0)
+    assert second.speed_per_1000_rpm is not None
+    assert second.speed_per_1000_rpm.value == pytest.approx(1000.0 / 60.0 / (2.5 / 0.8))
+    (step,) = figures.steps(DRAWN, STORY, SHEET)
+    assert step.step is not None
+    assert (step.step.value, step.expected) == (pytest.approx(2.0), pytest.approx(2.0))
