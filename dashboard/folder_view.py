@@ -26,6 +26,7 @@ _MARK: Final[dict[str, str]] = {**dict(VERDICT_MARK.items()), "broken": "!", NOT
 
 def folder_view(shelf: Shelf) -> list[Any]:
     """Return the search, the list of drives and what can be done with them."""
+    found = shelf.find("")
     return [
         html.H2("Or pick a drive of the folder", id="folder-title"),
         html.Div(
@@ -46,10 +47,15 @@ def folder_view(shelf: Shelf) -> list[Any]:
             className="search",
         ),
         html.Div(compare_bar([]), id=Ids.COMPARE_BAR, className="compare-bar", role="status"),
-        html.Div(drive_list(shelf, shelf.find(""), 1, []), id=Ids.DRIVES),
+        html.Div(drive_list(shelf, found, 1, []), id=Ids.DRIVES),
         html.Div(
             [
-                html.Button("Check those not checked yet", id=Ids.CHECK_ALL, n_clicks=0),
+                html.Button(
+                    "Check those not checked yet",
+                    id=Ids.CHECK_ALL,
+                    n_clicks=0,
+                    hidden=nothing_to_check(shelf, found),
+                ),
                 html.Span(shelf.checking, id=Ids.CHECKING, role="status"),
             ],
             className="check-all",
@@ -57,6 +63,11 @@ def folder_view(shelf: Shelf) -> list[Any]:
         dcc.Store(id=Ids.TICKED, data=[]),
         dcc.Interval(id=Ids.CHECK_TICK, interval=1500, disabled=not shelf.checking),
     ]
+
+
+def nothing_to_check(shelf: Shelf, found: Sequence[Entry]) -> bool:
+    """Return whether a check of all drives would have nothing to do, or is going on."""
+    return bool(shelf.checking) or shelf.all_checked(found[:PAGE])
 
 
 def drive_list(shelf: Shelf, found: Sequence[Entry], pages: int, ticked: Sequence[str]) -> Any:

@@ -10,7 +10,7 @@ from dash.exceptions import PreventUpdate
 
 from dashboard.apart import Runner
 from dashboard.comparing import Compared, chosen
-from dashboard.folder_view import MOST_COMPARED, compare_bar, drive_list
+from dashboard.folder_view import MOST_COMPARED, compare_bar, drive_list, nothing_to_check
 from dashboard.guard import browser_key
 from dashboard.ids import Ids
 from dashboard.intake import InFolder
@@ -43,6 +43,7 @@ def _check(server: Server, entry: Entry, work: Work, runner: Runner) -> None:
 def _searching(app: Dash, server: Server) -> None:
     @app.callback(
         Output(Ids.DRIVES, "children"),
+        Output(Ids.CHECK_ALL, "hidden"),
         Input(Ids.SEARCH, "value"),
         Input(Ids.KIND, "value"),
         Input(Ids.more(ALL), "n_clicks"),
@@ -56,7 +57,8 @@ def _searching(app: Dash, server: Server) -> None:
                 raise PreventUpdate
             pages = int(ctx.triggered_id["pages"]) + 1
         found = server.shelf.find(text or "", kind or "")
-        return drive_list(server.shelf, found, pages, ticked or [])
+        shown = drive_list(server.shelf, found, pages, ticked or [])
+        return shown, nothing_to_check(server.shelf, found)
 
     @app.callback(
         Output(Ids.TICKED, "data"),
@@ -99,17 +101,19 @@ def _comparing(app: Dash, server: Server) -> None:
 def _checking_all(app: Dash, server: Server) -> None:
     @app.callback(
         Output(Ids.CHECK_TICK, "disabled"),
+        Output(Ids.CHECK_ALL, "hidden", allow_duplicate=True),
         Input(Ids.CHECK_ALL, "n_clicks"),
         prevent_initial_call=True,
     )
     def _begin(_clicks: int) -> Any:
         server.shelf.check_the_rest()
-        return False
+        return False, True
 
     @app.callback(
         Output(Ids.CHECKING, "children"),
         Output(Ids.CHECK_TICK, "disabled", allow_duplicate=True),
         Output(Ids.DRIVES, "children", allow_duplicate=True),
+        Output(Ids.CHECK_ALL, "hidden", allow_duplicate=True),
         Input(Ids.CHECK_TICK, "n_intervals"),
         State(Ids.SEARCH, "value"),
         State(Ids.KIND, "value"),
@@ -122,4 +126,4 @@ def _checking_all(app: Dash, server: Server) -> None:
         rows = (
             no_update if said == "beginning" else drive_list(server.shelf, found, 1, ticked or [])
         )
-        return said or "All checked.", not said, rows
+        return said or "All checked.", not said, rows, nothing_to_check(server.shelf, found)

@@ -57,6 +57,7 @@ _SYMBOL: Final[dict[Marker, str]] = {
     "star": "star",
 }
 _LINE_PX: Final = 1.8
+_AWAY_PX: Final = 5  # words from the point they are about
 _MARKER_PX: Final = 8.0
 _TOP_PX: Final = 26  # above the first panel: its title
 _BOTTOM_PX: Final = 46  # below the last: numbers and title of the x axis
@@ -240,9 +241,24 @@ def _draw_points(mark: Points, pen: _Pen) -> None:
             bar = {"type": "data", "array": _listed(half), "color": ink, "thickness": 1.2}
             parts[name] = {**bar, "width": 3}
     if mark.names:
-        parts |= {"text": [_safe(name) for name in mark.names], "textposition": "top center"}
+        parts |= {"text": [_safe(name) for name in mark.names], "textposition": _beside(pen)}
         parts |= {"textfont": {"color": ink}, "hoverinfo": "text+x+y"}
     pen.trace(mark.label, x=_listed(mark.x), y=_listed(mark.y), marker=marker, **parts)
+
+
+def _beside(pen: _Pen) -> str:
+    """Return where the names of points stand: above them, beside a path that runs up and down."""
+    if not pen.figure.chart.x.equal:
+        return "top center"
+    path = next(
+        mark for mark in pen.figure.chart.panels[pen.number].marks if isinstance(mark, Line)
+    )
+    known = np.isfinite(path.x) & np.isfinite(path.y)
+    east, north = path.x[known], path.y[known]
+    if east.size < 2 or np.ptp(east) > np.ptp(north):
+        return "top center"
+    rises = float(np.sum((east - east.mean()) * (north - north.mean()))) > 0.0
+    return "middle left" if rises else "middle right"
 
 
 def _draw_band(mark: Band, pen: _Pen) -> None:
@@ -396,11 +412,11 @@ def _last_inside(mark: Slope, pen: _Pen) -> tuple[float, float]:
 
 
 def _draw_note(mark: Note, pen: _Pen) -> None:
-    anchors = {
-        "left": {"xanchor": "right", "yanchor": "middle"},
-        "right": {"xanchor": "left", "yanchor": "middle"},
-        "above": {"xanchor": "center", "yanchor": "bottom"},
-        "below": {"xanchor": "center", "yanchor": "top"},
+    anchors: dict[str, Figure] = {
+        "left": {"xanchor": "right", "yanchor": "middle", "xshift": -_AWAY_PX},
+        "right": {"xanchor": "left", "yanchor": "middle", "xshift": _AWAY_PX},
+        "above": {"xanchor": "center", "yanchor": "bottom", "yshift": _AWAY_PX},
+        "below": {"xanchor": "center", "yanchor": "top", "yshift": -_AWAY_PX},
     }
     pen.words(mark.text, pen.ink(mark), x=mark.x, y=mark.y, **anchors[mark.side])
 

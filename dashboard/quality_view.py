@@ -79,7 +79,7 @@ def _log(log: LogInfo, units: ReadIn) -> Any:
         noise += " (speed from positions only)"
     used = used_of(log)
     cells = zip(_HEADS[1:], (rate, noise, used, _losses(log)), strict=True)
-    tds = [html.Td(cell, **data(head=head)) for head, cell in cells if cell]
+    tds = [html.Td(cell, **data(head=head)) for head, cell in cells]
     return html.Tr([html.Th(log.name, scope="row"), *tds])
 
 

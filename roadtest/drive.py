@@ -160,6 +160,11 @@ def _size(path: Path) -> int | None:
         return None
 
 
+def _second(name: str, first: str) -> str:
+    """Return in words that there is a file which does the work of another."""
+    return "there are two different files of this name" if name == first else f"{first} is one too"
+
+
 def _with_remarks(log: _Log, source: Source) -> _Log:
     """Return `log` with what was noticed on the way to its content."""
     return replace(log, remarks=(*source.remarks, *log.remarks)) if source.remarks else log
@@ -206,9 +211,11 @@ class _Folder:
         if why == "an empty file" and _is_sheet(source.name):
             kind, why = "build", None  # all its keys are optional
         content = hashlib.sha256(source.data).digest()
-        twin = self.seen.setdefault(content, source.name)
-        if kind != "ignored" and twin != source.name:
-            kind, why = "ignored", f"the same content as {twin}"
+        twin = self.seen.get(content)
+        self.seen.setdefault(content, source.name)
+        if kind != "ignored" and twin is not None:
+            same = "the same file twice" if twin == source.name else f"the same content as {twin}"
+            kind, why = "ignored", same
         if kind == "build" and self.sheet_given:
             kind, why = "ignored", "another build sheet was given with --build"
         if kind == "build":
@@ -226,7 +233,7 @@ class _Folder:
 
     def _read_sheet(self, source: Source) -> None:
         if self.sheet is not None:
-            found = f"there is {self.sheet_name} too"
+            found = _second(source.name, self.sheet_name)
             raise InputError(source.name, "", found, "one build sheet a drive")
         self.sheet = read_build_sheet(source.data, source.name)
         self.sheet_name = source.name
@@ -234,7 +241,7 @@ class _Folder:
 
     def _keep_notes(self, source: Source) -> None:
         if self.notes is not None:
-            found = f"there is {self.notes.name} too"
+            found = _second(source.name, self.notes.name)
             raise InputError(source.name, "", found, "one file of notes a drive")
         self.notes = source
 

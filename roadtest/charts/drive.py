@@ -149,10 +149,9 @@ def _path(source: Source) -> Iterator[Chart]:
     time, east, north = source.broken(ground.time_s, ground.east_m, ground.north_m)
     marks: list[Mark] = [Line(east, north, "path", "other", width=0.8, time_s=time)]
     marks += _on_path(source)
-    first, last = np.flatnonzero(known)[[0, -1]]
-    marks.append(Note(float(ground.east_m[first]), float(ground.north_m[first]), "start"))
-    marks.append(Note(float(ground.east_m[last]), float(ground.north_m[last]), "end"))
-    wide, high = float(np.ptp(ground.east_m[known])), float(np.ptp(ground.north_m[known]))
+    seen = ground.east_m[known], ground.north_m[known]
+    marks += [_end(*seen, "start"), _end(seen[0][::-1], seen[1][::-1], "end")]
+    wide, high = float(np.ptp(seen[0])), float(np.ptp(seen[1]))
     yield Chart(
         id="path",
         title="The path driven",
@@ -165,6 +164,16 @@ def _path(source: Source) -> Iterator[Chart]:
         subject="drive",
         height=float(np.clip(high / max(wide, 1.0), 0.25, 0.9)) + 0.12,
     )
+
+
+def _end(east_m: Floats, north_m: Floats, text: str) -> Note:
+    """Return the words at the first point of a path, on the side that the path leads away from."""
+    away = np.hypot(east_m - east_m[0], north_m - north_m[0])
+    near = int(np.argmax(away > 0.05 * away.max()))
+    x, y = float(east_m[0] - east_m[near]), float(north_m[0] - north_m[near])
+    if abs(x) > abs(y):
+        return Note(float(east_m[0]), float(north_m[0]), text, side="right" if x > 0 else "left")
+    return Note(float(east_m[0]), float(north_m[0]), text, side="above" if y > 0 else "below")
 
 
 def _on_path(source: Source) -> Iterator[Mark]:

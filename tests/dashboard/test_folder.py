@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from dashboard.comparing import Compared, chosen, compared_body
-from dashboard.folder_view import PAGE, compare_bar, drive_list, folder_view
+from dashboard.folder_view import PAGE, compare_bar, drive_list, folder_view, nothing_to_check
 from dashboard.shelf import NOT_CHECKED, Shelf
 from dashboard.work import Work
 from roadtest.errors import InputError
@@ -152,6 +152,19 @@ def test_all_drives_can_be_checked_beside_what_else_goes_on(shop: Path) -> None:
         assert time.monotonic() < ends
         time.sleep(0.02)
     assert chosen(shelf, ["red"])[0].verdict == "broken"  # it has no log
+
+
+def test_a_check_is_offered_only_where_there_is_something_to_check(shop: Path) -> None:
+    shelf = Shelf(shop)
+    assert not nothing_to_check(shelf, shelf.find(""))
+    (red,) = chosen(shelf, ["red"])
+    shelf.learn(red, shelf.key(red), None, "no log")
+    assert nothing_to_check(shelf, shelf.find(""))
+    (shop / "red" / "notes.csv").write_text("time,item,value,unit,remark\n")
+    assert not nothing_to_check(shelf, shelf.find(""))
+    shelf.checking = "going on"
+    assert nothing_to_check(shelf, shelf.find(""))
+    assert nothing_to_check(Shelf(shop / "red"), [])
 
 
 def test_hostile_names_are_words(tmp_path: Path) -> None:

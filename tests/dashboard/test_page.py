@@ -20,7 +20,7 @@ from dashboard import intake
 from dashboard.app import make_app
 from dashboard.drive_view import drive_body
 from dashboard.evidence_view import Asked, Screen, evidence_view, subjects
-from dashboard.intake import files_dropped, plain_name
+from dashboard.intake import Dropped, files_dropped, plain_name
 from dashboard.numbers_view import numbers_of
 from dashboard.reach import is_loopback, warning
 from dashboard.serving import serve
@@ -88,6 +88,17 @@ def test_a_broken_file_is_told_beside_its_name_and_the_rest_used() -> None:
     (broken,) = (file for file in drive.files if file.kind == "ignored")
     assert broken.name == "<img src=x>.gz"
     assert broken.why_ignored
+
+
+def test_a_file_dropped_twice_counts_once_and_two_of_a_name_are_told() -> None:
+    files = [(f.name, f.read_bytes()) for f in sorted(SAMPLE.iterdir())]
+    sheet = dict(files)["build.toml"]
+    drive = Dropped((*files, ("build.toml", sheet)))().drive
+    (twice,) = (file for file in drive.files if file.kind == "ignored")
+    assert (twice.name, twice.why_ignored) == ("build.toml", "the same file twice")
+    said = "build.toml: there are two different files of this name; expected one build sheet"
+    with pytest.raises(InputError, match=said):
+        Dropped((*files, ("build.toml", sheet + b"# another\n")))()
 
 
 def test_files_that_are_no_drive_are_refused_in_words() -> None:
