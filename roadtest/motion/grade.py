@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roadtest.motion.chain import Band, Factor, marginal_covariances
+from roadtest.motion.hilliness import Beforehand, Hilliness
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -22,11 +23,10 @@ Ints = NDArray[np.int64]
 # Common practice, no published source: most roads keep below 5 %, main ones rarely differ by more
 # than a few percent over some hundred metres.
 _SPREADS = np.array([0.003, 0.006, 0.012, 0.025, 0.05])  # standard deviation of grade
-_SPREAD_PRIOR = (0.015, 2.5)  # median, factor of one standard deviation
 _REACHES_M = np.array([150.0, 400.0, 1000.0])
 # Heights from satellites wander by metres over minutes (common practice); a barometer's by less.
 _WANDERS_M = np.array([0.5, 1.0, 2.0, 4.0, 8.0])
-_WANDER_PRIOR = (3.0, 2.0)
+_BEFOREHAND = Beforehand(spread=(0.015, 2.5), wander_m=(3.0, 2.0))
 _WANDER_MEMORY_S = 120.0
 _WHITE_SD_M = 0.3  # of one fix, rounding to 0.1 m included
 _LEAST_STEP_M = 12.0
@@ -57,23 +57,6 @@ class _Knots:
     altitude_m: Floats
     variance: Floats  # of the white part
     broken: NDArray[np.bool_]  # [k-1], the altitude jumps from this knot to the next
-
-
-@dataclass(frozen=True)
-class _Guess:
-    """One possibility for road and receiver."""
-
-    spread: float
-    reach_m: float
-    wander_m: float
-
-    @property
-    def log_prior(self) -> float:
-        """Logarithm of the prior, up to a constant."""
-        pairs = ((self.spread, _SPREAD_PRIOR), (self.wander_m, _WANDER_PRIOR))
-        return -0.5 * sum(
-            float(np.log(value / median) / np.log(factor)) ** 2 for value, (median, factor) in pairs
-        )
 
 
 def grade_along(time_s: Floats, distance_m: Floats, altitude_m: Floats) -> Slope:
@@ -107,7 +90,8 @@ def grade_along(time_s: Floats, distance_m: Floats, altitude_m: Floats) -> Slope
 
 
 def _unknown(n: int) -> Slope:
-    spread = _SPREAD_PRIOR[0] * float(np.exp(np.log(_SPREAD_PRIOR[1]) ** 2))  # root mean square
+    median, factor = _BEFOREHAND.spread
+    spread = median * float(np.exp(np.log(factor) ** 2))  # root mean square
     zero = np.zeros(n)
     return Slope(zero + np.nan, zero, zero + spread, spread, float(_REACHES_M[1]))
 
@@ -157,10 +141,14 @@ def _part(knots: _Knots) -> _Knots:
     )
 
 
-def _weigh(knots: _Knots) -> tuple[list[_Guess], Floats]:
+def _weigh(knots: _Knots) -> tuple[list[Hilliness], Floats]:
     """Return the best possibilities with their probabilities."""
-    guesses = [_Guess(*map(float, values)) for values in product(_SPREADS, _REACHES_M, _WANDERS_M)]
-    log = np.array([_System(knots, guess).log_evidence + guess.log_prior for guess in guesses])
+    guesses = [
+        Hilliness(*map(float, values)) for values in product(_SPREADS, _REACHES_M, _WANDERS_M)
+    ]
+    log = np.array(
+        [_System(knots, guess).log_evidence + _BEFOREHAND.log_prior(guess) for guess in guesses]
+    )
     best = np.argsort(-log)[:_AVERAGED]
     weights = np.exp(log[best] - log[best[0]])
     return [guesses[int(k)] for k in best], weights / weights.sum()
@@ -169,7 +157,7 @@ def _weigh(knots: _Knots) -> tuple[list[_Guess], Floats]:
 class _System:
     """Road and altitude error under one possibility: states height, grade, error."""
 
-    def __init__(self, knots: _Knots, guess: _Guess) -> None:
+    def __init__(self, knots: _Knots, guess: Hilliness) -> None:
         k = knots.time_s.size
         forward, road = _road_steps(np.maximum(np.diff(knots.distance_m), 1.0), guess)
         keep = np.exp(-np.diff(knots.time_s) / _WANDER_MEMORY_S)
@@ -223,7 +211,7 @@ class _System:
         band.within(2, 2)[:-1] += precision * keep**2
 
 
-def _road_steps(step_m: Floats, guess: _Guess) -> tuple[Floats, Floats]:
+def _road_steps(step_m: Floats, guess: Hilliness) -> tuple[Floats, Floats]:
     """Return transition and covariance [k-1, 2, 2] of height and grade over distances.
 
     Grade is an Ornstein-Uhlenbeck process of distance, height its integral.

@@ -5,7 +5,15 @@ from __future__ import annotations
 from typing import Final
 
 from roadtest.rules.model import Basis, Figure, LeastDeceleration, Status
-from roadtest.rules.type_approval import Beside, ColdTest, car_rule, distance_from, hot_stop
+from roadtest.rules.type_approval import (
+    Beside,
+    ColdTest,
+    car_rule,
+    distance_from,
+    hot_stop,
+    most_pedal_force,
+    recovery,
+)
 
 _DOCUMENT: Final = "FMVSS 135"
 
@@ -43,10 +51,9 @@ RULE: Final = car_rule(
     hot_stop(0.60, None, _HOT),
     Beside(
         figures=(
-            Figure("pedal force, at most", _COLD, 500.0, "N"),
+            most_pedal_force(_COLD),
             Figure("hot stop from 100 km/h, once, at most", _HOT_DISTANCE, 89.0, "m"),
-            Figure("recovery, share of the cold stop, at least", _RECOVERY, 0.70, "1"),
-            Figure("recovery, share of the cold stop, at most", _RECOVERY, 1.50, "1"),
+            *recovery(_RECOVERY),
             Figure("parking brake, grade held for 5 minutes", _PARKING, 0.20, "1"),
             Figure("peak friction of the surface", _ROAD, 0.9, "1"),
             Figure("width of the lane to be kept", _ROAD, 3.5, "m"),

@@ -55,6 +55,19 @@ class Beside:
     remarks: tuple[str, ...] = ()
 
 
+def most_pedal_force(basis: Basis) -> Figure:
+    """Return the most that these rules let the pedal be pressed with."""
+    return Figure("pedal force, at most", basis, 500.0, "N")
+
+
+def recovery(basis: Basis) -> tuple[Figure, Figure]:
+    """Return between which shares of the cold stop brakes must be again once they have cooled."""
+    return (
+        Figure("recovery, share of the cold stop, at least", basis, 0.70, "1"),
+        Figure("recovery, share of the cold stop, at most", basis, 1.50, "1"),
+    )
+
+
 def hot_stop(of_cold: float, of_prescribed: float | None, basis: Basis) -> HotStop:
     """Return what must be left after the heating that these rules share."""
     return HotStop(of_cold, of_prescribed, basis, _HEATING)

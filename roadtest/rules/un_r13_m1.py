@@ -11,6 +11,7 @@ from roadtest.rules.type_approval import (
     car_rule,
     distance_from,
     hot_stop,
+    most_pedal_force,
     type_zero_not_shown,
 )
 
@@ -38,7 +39,7 @@ RULE: Final = car_rule(
     hot_stop(0.60, 0.80, _TYPE_I),
     Beside(
         figures=(
-            Figure("pedal force, at most", _TYPE_0, 500.0, "N"),
+            most_pedal_force(_TYPE_0),
             Figure("engine connected, from 80 % of top speed, at least", _CONNECTED, 5.0, "m/s²"),
             Figure("secondary braking from 80 km/h, at least", _SECONDARY, 2.9, "m/s²"),
             Figure("parking brake, grade held", _PARKING, 0.18, "1"),

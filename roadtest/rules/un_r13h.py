@@ -11,6 +11,8 @@ from roadtest.rules.type_approval import (
     car_rule,
     distance_from,
     hot_stop,
+    most_pedal_force,
+    recovery,
     type_zero_not_shown,
 )
 
@@ -34,11 +36,10 @@ RULE: Final = car_rule(
     Beside(
         figures=(
             Figure("pedal force, at least", _TYPE_0, 65.0, "N"),
-            Figure("pedal force, at most", _TYPE_0, 500.0, "N"),
+            most_pedal_force(_TYPE_0),
             Figure("engine connected, from 80 % of top speed, at least", _CONNECTED, 5.76, "m/s²"),
             Figure("secondary braking from 100 km/h, at least", _SECONDARY, 2.44, "m/s²"),
-            Figure("recovery, share of the cold stop, at least", _TYPE_I, 0.70, "1"),
-            Figure("recovery, share of the cold stop, at most", _TYPE_I, 1.50, "1"),
+            *recovery(_TYPE_I),
             Figure("parking brake, grade held", _PARKING, 0.20, "1"),
             Figure("parking brake applied from 30 km/h, at least", _PARKING, 1.5, "m/s²"),
         ),

@@ -31,6 +31,7 @@ from scipy.special import logsumexp
 
 from roadtest.measures.inertia import COASTING_SHARE
 from roadtest.measures.windows import Readings, wandering
+from roadtest.motion.hilliness import Beforehand, Hilliness
 from roadtest.motion.kinematics import SlowError
 from roadtest.units import STANDARD_GRAVITY_MPS2
 
@@ -41,10 +42,9 @@ Floats = NDArray[np.float64]
 # Wandering altitudes: satellite heights wander by metres over minutes (common practice, no
 # published source).
 _SPREADS: Final = (0.003, 0.006, 0.012, 0.025, 0.05)  # standard deviation of grade
-_SPREAD_PRIOR: Final = (0.005, 2.5)  # median, factor of one standard deviation
 _REACHES_M: Final = (200.0, 500.0, 1200.0)
 _WANDERS_M: Final = (1.0, 1.5, 2.2, 3.3, 5.0, 7.5)
-_WANDER_PRIOR: Final = (3.0, 2.0)
+_BEFOREHAND: Final = Beforehand(spread=(0.005, 2.5), wander_m=(3.0, 2.0))
 _WANDER_MEMORY_S: Final = 120.0
 # Beneath the hills the country itself falls one way for kilometres, and a road looks level on it.
 # The steepest that roads in level country are built is some 3 % (AASHTO, A Policy on Geometric
@@ -66,24 +66,7 @@ _AVERAGED: Final = 8
 _PARTS: Final = 4  # of a window, to average over it
 
 
-@dataclass(frozen=True)
-class Guess:
-    """One possibility for road and receiver."""
-
-    spread: float
-    reach_m: float
-    wander_m: float
-
-    @property
-    def log_prior(self) -> float:
-        """Logarithm of the prior, up to a constant."""
-        pairs = ((self.spread, _SPREAD_PRIOR), (self.wander_m, _WANDER_PRIOR))
-        return -0.5 * sum(
-            float(np.log(value / median) / np.log(factor)) ** 2 for value, (median, factor) in pairs
-        )
-
-
-GUESSES: Final = tuple(Guess(*values) for values in product(_SPREADS, _REACHES_M, _WANDERS_M))
+GUESSES: Final = tuple(Hilliness(*values) for values in product(_SPREADS, _REACHES_M, _WANDERS_M))
 
 
 @dataclass(frozen=True)
@@ -92,7 +75,7 @@ class Fit:
 
     beta: Floats
     terms: int  # 2 without β1, 3 with it
-    guesses: tuple[Guess, ...]  # that explain the readings best, best first
+    guesses: tuple[Hilliness, ...]  # that explain the readings best, best first
     log_evidence: float  # summed over `guesses`
 
 
@@ -131,7 +114,7 @@ class CoastModel:
         self._free = np.ones(self._prior_sd.size, dtype=bool)
         self._free[self._runs + 1] = linear_term
 
-    def fit(self, guesses: Sequence[Guess], count: int, rng: np.random.Generator) -> Fit:
+    def fit(self, guesses: Sequence[Hilliness], count: int, rng: np.random.Generator) -> Fit:
         """Return the road load under the possibilities `guesses`, averaged."""
         theta = self._prior_mean.copy()
         theta[self._runs : self._runs + 3] = _FIRST_GUESS
@@ -140,7 +123,10 @@ class CoastModel:
             theta = self._embed(self._solve(middle, theta).mean)
         solutions = [self._solve(guess, theta) for guess in guesses]
         log = np.array(
-            [s.log_evidence + g.log_prior for s, g in zip(solutions, guesses, strict=True)]
+            [
+                s.log_evidence + _BEFOREHAND.log_prior(g)
+                for s, g in zip(solutions, guesses, strict=True)
+            ]
         )
         weight = np.exp(log - logsumexp(log))
         picks = rng.choice(len(guesses), size=count, p=weight)
@@ -262,7 +248,7 @@ class CoastModel:
             mean[rows] = theta[i] - lost[:, :3] @ np.array([beta0, beta1, beta2])
         return mean, slopes
 
-    def _solve(self, guess: Guess, theta: Floats) -> _Solution:
+    def _solve(self, guess: Hilliness, theta: Floats) -> _Solution:
         """Return the posterior of the free parameters, the model made linear about `theta`."""
         mean, slopes = self._predict(theta)
         fixed, wander = self._receiver
