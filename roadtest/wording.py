@@ -45,6 +45,7 @@ _SYMBOL: Final[dict[str, str]] = {
     "r/min": "rpm",
     "1": "",
     "m/s^2": "m/s²",
+    "mile": "miles",
 }
 
 
@@ -52,7 +53,7 @@ def in_read_unit(quantity: Quantity, units: ReadIn) -> Quantity:
     """Return an SI `quantity` in the unit people read; its unit is the symbol to print.
 
     Speeds follow `units`, powers are in hp beside mph and in kW beside km/h, lengths from 1000 m
-    on are in mile or km, absolute temperatures in °C. What is in no table stays as it is.
+    on are in miles or km, absolute temperatures in °C. What is in no table stays as it is.
     """
     unit, second = quantity.unit, units == "km/h"
     if unit == "1/m":

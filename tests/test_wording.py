@@ -69,7 +69,7 @@ def test_rounding_moves_a_figure_by_less_than_a_twentieth_of_its_interval(
         (Quantity(26.8224, 0.17882, "m/s"), "km/h", "96.56 ± 0.64 km/h"),
         (Quantity(26.8224, 0.0, "m/s"), "mph", "60 mph"),
         (Quantity(58.3, 0.9, "m"), "mph", "58.30 ± 0.90 m"),
-        (Quantity(1609.344, 16.09344, "m"), "mph", "1.000 ± 0.010 mile"),
+        (Quantity(1609.344, 16.09344, "m"), "mph", "1.000 ± 0.010 miles"),
         (Quantity(8000.0, 10.0, "m"), "km/h", "8.000 ± 0.010 km"),
         (Quantity(6.05, 0.2, "m/s²"), "mph", "6.05 ± 0.20 m/s²"),
         (Quantity(6.05, 0.2, "m/s^2"), "mph", "6.05 ± 0.20 m/s²"),
@@ -108,7 +108,7 @@ def test_fractions_in_per_cent_and_signs_where_asked() -> None:
         (Limit(0.0, 3 * 0.44704, "m/s"), False, "0 to 3 mph"),
         (Limit(0.96, 1.04, "1"), False, "0.96 to 1.04"),
         (Limit(None, 0.02, "1"), True, "at most 2 %"),
-        (Limit(900.0, 2000.0, "m"), False, "900 m to 1.243 mile"),
+        (Limit(900.0, 2000.0, "m"), False, "900 m to 1.243 miles"),
         (None, False, ""),
     ],
 )

@@ -18,7 +18,7 @@ def odometer_charts(source: Source) -> tuple[Chart, ...]:
     readings = _compared(source)
     if found.scale is None or found.true is None or len(readings) < 2:
         return ()
-    unit = "mile" if source.units == "mph" else "km"
+    unit = "miles" if source.units == "mph" else "km"
     at = np.array([reading.at_s for reading in readings])
     driven = from_si(_driven_m(source, at, found.true.value), unit)
     shown, half = values([reading.shown for reading in readings])

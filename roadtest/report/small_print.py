@@ -85,7 +85,7 @@ def _conditions(sheet: BuildSheet, units: ReadIn) -> list[tuple[str, str]]:
     if sheet.circumference is not None:
         rows.append(("Rolling circumference", _given(sheet.circumference, "m", units)))
     if sheet.car.odometer:
-        unit = "mile" if units == "mph" else "km"
+        unit = "miles" if units == "mph" else "km"
         at = float(from_si(sheet.car.odometer.value, unit))
         rows.append(("Odometer at the start", f"{number_text(at, 7)} {unit}"))
     return rows

@@ -61,9 +61,9 @@ def test_as_many_coasts_are_asked_for_as_narrow_the_interval_enough() -> None:
 @pytest.mark.parametrize(
     ("share", "units", "runs", "within"),
     [
-        ("4 %", "mph", "5 mile", 4.0 - 100.0 * 0.1 * (1.0 - math.sqrt(0.05)) / 5.0),
+        ("4 %", "mph", "5 miles", 4.0 - 100.0 * 0.1 * (1.0 - math.sqrt(0.05)) / 5.0),
         # 2 · 0.776 · 0.1 / 1 % is 15.5: half of the target for the last digits.
-        ("1 %", "mph", "16 mile", 0.5),
+        ("1 %", "mph", "16 miles", 0.5),
         ("1 %", "km/h", "16 km", 0.5),
     ],
 )
