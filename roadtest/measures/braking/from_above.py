@@ -29,21 +29,27 @@ class FromAbove:
 def from_above(path: Path, stop: StopDraws, curvature_pm: Floats | None) -> FromAbove:
     """Return the path of a stop against its line of approach, as `sideways.straightness` has it.
 
-    With a curvature [c] the line is carried on as the arc that the road is.
+    With a curvature [c] the line is carried on as the arc that the road is. Draws are put together
+    at like shares of their own ways, so that the path ends where all of them end.
     """
     start = stop.onset.time_s
     end = np.minimum(stop.end_s, path.time_s[-1])
     way0, way1, way2 = (
         np.interp(t, path.time_s, path.way_m) for t in (start - APPROACH_S, start, end)
     )
-    grid = np.linspace(0.0, float(np.nanmedian(way2 - way1)), _STEPS)
+    typical = float(np.nanmedian(way2 - way1))
+    ways = np.where(np.isfinite(way2 - way1), way2 - way1, typical)
+    share = np.linspace(0.0, 1.0, _STEPS)
     bend = np.zeros(start.size) if curvature_pm is None else curvature_pm
     rows = np.full((start.size, _STEPS), np.nan)
     for c, aside in enumerate(path.aside_m):
         at0, at1 = np.interp([start[c] - APPROACH_S, start[c]], path.time_s, aside)
+        grid = share * ways[c]
         line = (at1 - at0) / max(way1[c] - way0[c], 1e-6)
         across = np.interp(way1[c] + grid, path.way_m, aside) - at1 - line * grid
         ahead, half = bend[c] * 0.5 * (way1[c] - way0[c]), 0.5 * bend[c] * grid
         arc = grid * np.sinc(half / np.pi) * np.sin(ahead + half)
         rows[c] = across / np.sqrt(1.0 + line**2) - arc
-    return FromAbove(grid, rows.mean(axis=0), COVERAGE_FACTOR_95 * rows.std(axis=0, ddof=1))
+    return FromAbove(
+        typical * share, rows.mean(axis=0), COVERAGE_FACTOR_95 * rows.std(axis=0, ddof=1)
+    )
