@@ -49,12 +49,13 @@ def _may_fork() -> bool:
     """
     import multiprocessing  # not needed to tell how a command is used
 
-    return (
-        sys.platform == "linux"
-        and len(os.sched_getaffinity(0)) > 1
-        and multiprocessing.parent_process() is None
-        and len(list(Path("/proc/self/task").iterdir())) == 1
-    )
+    if sys.platform != "linux" or len(os.sched_getaffinity(0)) < 2:
+        return False
+    try:
+        threads = len(list(Path("/proc/self/task").iterdir()))
+    except OSError:
+        return False
+    return threads == 1 and multiprocessing.parent_process() is None
 
 
 def _begun(work: Callable[[], object]) -> tuple[int, int]:
