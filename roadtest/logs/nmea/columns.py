@@ -66,13 +66,30 @@ class Rows:
             return self
         return Rows({name: column[chosen] for name, column in self._columns.items()})
 
-    @classmethod
-    def joined(cls, parts: list[Rows], form: dict[str, str]) -> Rows:
-        """Return the rows of all parts, one after the other. The parts lose their columns."""
-        columns = {}
-        for name, code in form.items():
-            # A column at a time, so that a large log is not held twice.
-            columns[name] = np.concatenate(
-                [part._columns.pop(name) for part in parts] or [np.empty(0, code)], dtype=code
-            )
-        return cls(columns)
+
+class GrowingRows:
+    """Rows that further ones are added to, held once: a large log is all that fits."""
+
+    def __init__(self, form: dict[str, str]) -> None:
+        """Begin without rows."""
+        self._columns: Columns = {name: np.empty(0, code) for name, code in form.items()}
+        self._size = self._room = 0
+
+    def add(self, rows: Rows) -> None:
+        """Add rows at the end."""
+        size = self._size + rows.size
+        if size > self._room:
+            self._resize(max(size, self._room + self._room // 4))
+        for name, column in self._columns.items():
+            column[self._size : size] = rows[name]
+        self._size = size
+
+    def rows(self) -> Rows:
+        """Return all rows; no more can be added."""
+        self._resize(self._size)
+        return Rows(self._columns)
+
+    def _resize(self, room: int) -> None:
+        for column in self._columns.values():
+            column.resize(room, refcheck=False)  # where it lies, as far as the system can
+        self._room = room

@@ -30,6 +30,7 @@ from roadtest.logs.nmea.columns import (
     UNTIMED,
     Column,
     Columns,
+    GrowingRows,
     Rows,
 )
 from roadtest.logs.nmea.fields import (
@@ -79,21 +80,20 @@ class Table:
 
 def read_rows(data: bytes, accounts: Accounts) -> Table:
     """Return the rows of a log. What can't be a row is counted in `accounts`."""
-    timed: list[Rows] = []
-    untimed: list[Rows] = []
+    timed, untimed = GrowingRows(TIMED), GrowingRows(UNTIMED)
     count = checked = rejoined = unreadable = 0
     for low, high in pieces(data):
         found = scan(data, low, high)
         accounts.add("bad checksum", found.bad_checksum)
         accounts.add("cut off sentence", found.cut_off)
         reader = _PieceReader(found, accounts)
-        timed.append(reader.timed())
-        untimed.append(reader.untimed())
+        timed.add(reader.timed())
+        untimed.add(reader.untimed())
         count += found.count
         checked += found.checked
         rejoined += found.rejoined
         unreadable += reader.unreadable
-    timed_rows, untimed_rows = Rows.joined(timed, TIMED), Rows.joined(untimed, UNTIMED)
+    timed_rows, untimed_rows = timed.rows(), untimed.rows()
     bare = int(np.count_nonzero(timed_rows["bare"]) + np.count_nonzero(untimed_rows["bare"]))
     unsummed = bare > 9 * checked
     if not unsummed:
