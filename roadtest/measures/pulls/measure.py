@@ -119,7 +119,9 @@ def measure_pulls(
             gear = gear_of.get(manoeuvre.id)
             first, *others = _pull_rows(evidence, manoeuvre, path, gear)
             factor = _factor(evidence, gear, count, rng)
-            curve = power_curve(evidence, manoeuvre, factor, car.resistance, rng)
+            curve = None
+            if not _several_gears(manoeuvre, gear, engine):
+                curve = power_curve(evidence, manoeuvre, factor, car.resistance, rng)
             runs += [first if curve is None else _with_power(first, curve, car, evidence), *others]
             tried.append(_tried_pull(evidence, manoeuvre, path, gear, curve))
     effort = efforts(tried)
@@ -129,6 +131,16 @@ def measure_pulls(
     timed += [Timed(None, None, s.to, s.time, s.manoeuvre) for s in standing]
     result = PullsResult(tuple(runs), tuple(standing), tuple(distances), repeats_of(timed))
     return PullsMeasured(result, _remarks(result, evidence, car))
+
+
+def _several_gears(manoeuvre: Manoeuvre, gear: int | None, engine: EngineSpeed | None) -> bool:
+    """Return whether the tach shows no one gear all through.
+
+    A slow log merges a short pull with the driving after it: together they have no one curve.
+    """
+    if gear is not None or engine is None:
+        return False
+    return engine.highest(manoeuvre.start_s, manoeuvre.end_s) is not None
 
 
 def _tried_start(
@@ -307,7 +319,14 @@ def _remarks(result: PullsResult, evidence: Evidence, car: _Car) -> tuple[str, .
         )
     if car.mass_kg is not None:
         remarks.append(_about_air(result, evidence, car))
-    if any(run.gear is None for run in result.runs):
+    shown = {run.manoeuvre for run in result.runs if run.peak_power}
+    gearless = dict.fromkeys(run.manoeuvre for run in result.runs if run.gear is None)
+    bare = [name for name in gearless if name not in shown]
+    if bare and car.mass_kg is not None:
+        remarks.append(
+            f"no wheel power of {', '.join(bare)}: too short, or not in one gear throughout"
+        )
+    if any(run.gear is None and run.peak_power for run in result.runs):
         remarks.append("gear of a pull not known: what rotating parts add is taken widely")
     return tuple(remark for remark in remarks if remark)
 

@@ -12,7 +12,7 @@ from roadtest.build_sheet import read_build_sheet
 from roadtest.evidence import Evidence
 from roadtest.measures.braking import measure_braking
 from roadtest.measures.coasting import measure_coasting
-from roadtest.measures.pulls import PullsMeasured, measure_pulls
+from roadtest.measures.pulls import EngineSpeed, PullsMeasured, measure_pulls
 from roadtest.measures.pulls.repeats import Timed, repeats_of
 from roadtest.quantity import Quantity
 from roadtest.results import PullRun
@@ -244,6 +244,19 @@ def test_an_unknown_gear_widens_the_power_and_is_said() -> None:
     assert powers[0] is not None and powers[1] is not None
     assert powers[1].u95 > 1.3 * powers[0].u95
     assert any("gear of a pull not known" in remark for remark in unknown.remarks)
+
+
+def test_a_pull_that_the_tach_shows_in_no_one_gear_has_no_power() -> None:
+    _, evidence = quiet_drive()
+    evidence = dataclasses.replace(evidence, sheet=read_build_sheet(SHEET.encode(), "build.toml"))
+    time = evidence.motion.time_s
+    engine = EngineSpeed(time, np.full(time.size, 3000.0))
+    gears = {"pull-1": 3, "pull-3": 4}
+    made = measure_pulls(evidence, gears, measure_coasting(evidence, {}), engine)
+    power = {r.manoeuvre: r.peak_power for r in made.result.runs if r.peak_power is not None}
+    assert "pull-1" in power
+    assert "pull-2" not in power
+    assert any("no wheel power of pull-2" in remark for remark in made.remarks)
 
 
 def test_measured_resistance_replaces_the_typical_one() -> None:
