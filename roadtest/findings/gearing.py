@@ -68,16 +68,26 @@ def _step_item(step: Step, share: float) -> FindingItem:
 def _identity(case: Case) -> FindingItem | None:
     """Return whether the gearbox on the sheet is the one shown, as an item without a figure."""
     shown, fitted = case.results.gearing.gearbox_shown, case.sheet.gearbox
-    if shown is None or fitted is None:
+    if fitted is None:
         return None
-    likely = _probability_of(shown, fitted.label)
-    own = "one on the build sheet" if fitted.label == NO_LABEL else f'"{fitted.label}"'
+    if shown is not None:
+        likely = _probability_of(shown, fitted.label)
+    elif _too_few_gears(case):
+        likely = 0.0
+    else:
+        return None
+    own = "one on the build sheet" if fitted.label == NO_LABEL else _quoted(fitted.label)
     what = f"that it is the {own}"
     if likely >= _SURE:
         return FindingItem(None, None, None, "pass", likely, what=what)
     if likely <= 1.0 - _SURE:
         return FindingItem(None, None, None, "fail", likely, what=what)
     return FindingItem(None, None, None, "not proven", likely, what=what)
+
+
+def _too_few_gears(case: Case) -> bool:
+    """Return whether the road shows more gears than the gearbox on the sheet has."""
+    return 0 < len(case.sheet.ratios) < len(case.results.gearing.gears)
 
 
 def _probability_of(shown: Shown, label: str) -> float:
@@ -88,14 +98,23 @@ def _probability_of(shown: Shown, label: str) -> float:
 def _told_by_identity(case: Case, finding: Finding, items: list[FindingItem]) -> Finding:
     """Return the finding with the sentence on which gearbox the road shows put first."""
     shown, fitted = case.results.gearing.gearbox_shown, case.sheet.gearbox
-    if shown is None or fitted is None:
+    if fitted is None:
         return finding
-    chance = probability_text(shown.probability)
-    told = f"The road shows {named_part(shown.label, 'gearbox')} (probability {chance})"
-    if shown.label != fitted.label:
-        own = "one" if fitted.label == NO_LABEL else f'"{fitted.label}"'
-        told += f", not the {own} on the build sheet"
+    own = f"the {'one' if fitted.label == NO_LABEL else _quoted(fitted.label)} on the build sheet"
+    if shown is not None:
+        chance = probability_text(shown.probability)
+        told = f"The road shows {named_part(shown.label, 'gearbox')} (probability {chance})"
+        told += "" if shown.label == fitted.label else f", not {own}"
+    elif _too_few_gears(case):
+        count = len(case.results.gearing.gears)
+        told = f"The road shows {count} gears, {own} has {len(fitted.ratios)}"
+    else:
+        return finding
     return replace(finding, reason=joined(told, finding.reason))
+
+
+def _quoted(label: str) -> str:
+    return f'"{label}"'
 
 
 def axle(case: Case, target: Target) -> Finding:

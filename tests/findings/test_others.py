@@ -74,6 +74,19 @@ def test_a_gearbox_is_told_only_as_surely_as_an_interval(
     assert only(case('gearbox = "1 %"', results, SHEET)).verdict == verdict
 
 
+def test_a_gearbox_with_more_gears_than_the_sheet_s_is_another_whatever_its_steps() -> None:
+    """Nothing else need be named: three gears of the sheet's box agree, and there is a fourth."""
+    gears = tuple(GearRow(gear) for gear in (1, 2, 3, 4))
+    finding = only(case('gearbox = "1 %"', gearing(gears=gears, steps=STEPS), SHEET))
+    assert finding.verdict == "fail"
+    assert finding.reason.startswith(
+        'The road shows 4 gears, the "five-speed" on the build sheet has 3. Of 3 checks, 1 failed'
+    )
+    assert only(case('gearbox = "1 %"', gearing(gears=gears[:3], steps=STEPS), SHEET)).verdict == (
+        "pass"
+    )
+
+
 def test_a_gear_not_driven_leaves_the_gearbox_open() -> None:
     steps = (STEPS[0], Step(2, 3, None, 2.08 / 1.40))
     results = gearing(steps=steps, gearbox_shown=Shown("five-speed", 0.999))

@@ -16,6 +16,8 @@ from roadtest.measures.gearing import GearingMeasured, measure_gearing
 from roadtest.motion.estimate import estimate
 from roadtest.motion.ground import ground_under
 from roadtest.motion.screening import screen
+from roadtest.results import Results
+from tests.findings.cases import TACH, case, only
 
 RATIOS = (3.77, 1.955, 1.281, 0.881, 0.673)
 # What is said of the ratios beside the recordings: from memory, the log agrees within 0.7 %,
@@ -91,3 +93,13 @@ def test_an_automatic_gearbox_yields_no_gear_table(name: str) -> None:
     assert found.result.gears == ()
     assert found.result.gearbox_shown is None
     assert any("fixed ratios" in text for text in found.remarks)
+
+
+@needs_recordings
+def test_a_sheet_without_the_fifth_gear_does_not_pass_though_its_four_agree() -> None:
+    text = "[gearbox]\nratios = [3.77, 1.955, 1.281, 0.881]\n"
+    found = measured("five-speed-a", read_build_sheet(text.encode(), "build.toml")).result
+    finding = only(case('gearbox = "3 %"', Results(logs=(TACH,), gearing=found), text))
+    assert finding.verdict == "fail"
+    assert "shows 5 gears" in finding.reason
+    assert {item.verdict for item in finding.items if item.measured is not None} == {"pass"}
