@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import Final
 
 from roadtest.figures import put_figures
-from roadtest.findings.steps import step_that_settles
+from roadtest.findings.steps import step_that_settles, work_together
 from roadtest.log_lines import ignored_files, log_losses, log_quality, not_used, speed_log_in_short
 from roadtest.results import Finding, FindingItem, Limit, ReadIn, Results, Verdict
 from roadtest.terminal import Page
@@ -88,7 +88,7 @@ def _put_head(page: Page, results: Results, units: ReadIn) -> None:
         titles = [short_title(one.title) for one in results.findings if one.verdict == verdict]
         if titles:
             label = f"{VERDICT_MARK[verdict]} {word}"
-            said = f"{len(titles)}: {'; '.join(titles)}"
+            said = f"{len(titles)}: {'; '.join(work_together(titles))}"
             page.paragraph(said, label=label, indent=_INDENT, paint=_PAINT[verdict])
 
 

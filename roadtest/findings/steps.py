@@ -173,10 +173,7 @@ def _to_settle(findings: Sequence[Finding]) -> Iterator[str]:
         if finding.id == "inspection"
     ]
     if undone:
-        seen = [title for title in undone if not title.startswith(AFTER_WORK)]
-        work = [title.removeprefix(AFTER_WORK) for title in undone if title.startswith(AFTER_WORK)]
-        checks = [f"{AFTER_WORK}{', '.join(work)}"] if work else []
-        yield f"Look at by hand, before the next drive: {'; '.join((*seen, *checks))}"
+        yield f"Look at by hand, before the next drive: {'; '.join(work_together(undone))}"
     open_ones = [f for f in _with(findings, "not proven") if f.to_settle and f.id != "inspection"]
     for settle in dict.fromkeys(finding.to_settle or "" for finding in open_ones):
         names = [short_title(finding.title) for finding in open_ones if finding.to_settle == settle]
@@ -201,6 +198,13 @@ def _with(findings: Iterable[Finding], verdict: Verdict) -> list[Finding]:
     """Return the findings with this verdict, in order of worth."""
     chosen = [finding for finding in findings if finding.verdict == verdict]
     return sorted(chosen, key=lambda finding: _WORTH.index(finding.id.partition(".")[0]))
+
+
+def work_together(titles: Sequence[str]) -> list[str]:
+    """Return short titles, the hand checks after several kinds of work as one, last."""
+    others = [title for title in titles if not title.startswith(AFTER_WORK)]
+    work = [title.removeprefix(AFTER_WORK) for title in titles if title.startswith(AFTER_WORK)]
+    return [*others, f"{AFTER_WORK}{', '.join(work)}"] if work else others
 
 
 def step_that_settles(finding: Finding, steps: Sequence[str]) -> int | None:
