@@ -180,7 +180,7 @@ def _put_gearing(page: Sheet, gearing: GearingResult, units: ReadIn) -> None:
     _put_line(page, "axle, tyre as on the sheet", gearing.axle, units)
     _put_shown(page, "axle shown", gearing.axle_shown)
     _put_line(page, "roll-out, axle as on sheet", gearing.circumference, units)
-    _put_line(page, "engine turns, top gear", gearing.revs_per_metre_top, units)
+    _put_line(page, "turns by the tach, top gear", gearing.revs_per_metre_top, units)
     _put_line(page, "largest sustained slip", gearing.clutch_slip, units, percent=True)
     if gearing.cruise:
         page.gap()

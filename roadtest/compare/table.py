@@ -33,7 +33,7 @@ HOW_TO_READ: Final = "How to read this"
 MARKS: Final = (
     "*: changed, the 95 % interval of the difference excludes 0. ~: the runs differ, but there is "
     "one on each drive. No mark: no change shows, which does not prove that there is none. "
-    "Engine turns and cruise are as the tach shows them."
+    "Engine turns are as the tach shows them; cruise too, but for a wrong setting of its cylinders."
 )
 
 
