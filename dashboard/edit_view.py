@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any, Final
 from urllib.parse import quote
 
 from dash import dcc, html
 
-from dashboard.aria import aria
+from dashboard.aria import aria, data
 from dashboard.ids import Id, Ids
 from dashboard.work import Work
 from roadtest.edits import MOST_LETTERS, Key
@@ -200,21 +200,22 @@ def _readings(work: Work) -> list[Any]:
     if not readings:
         return [title, html.P("No hold at a steady speed was found, so there is none to type in.")]
     starts = {made.id: made.start_s for made in checked.results.manoeuvres}
-    head = html.Tr(
-        [html.Th(text, scope="col") for text in ("Hold", "True speed", f"Dial, {units}", "Error")]
-    )
+    heads = ("True speed", f"Dial, {units}", "Error")
+    head = html.Tr([html.Th(text, scope="col") for text in ("Hold", *heads)])
     # A hold with several readings has one row: what is typed in stands for all of them.
     single = {reading.manoeuvre: reading for reading in reversed(readings)}
-    rows = [_reading_row(single[hold], work, starts) for hold in reversed(single)]
+    rows = [_reading_row(single[hold], work, starts, heads) for hold in reversed(single)]
     said = (
         "Type what the dial showed; findings follow at once. An empty field leaves what the files "
         "say."
     )
-    table = html.Table([html.Thead(head), html.Tbody(rows)])
+    table = html.Table([html.Thead(head), html.Tbody(rows)], className="stacked")
     return [title, html.P(said), html.Div(table, className="wide", id="readings")]
 
 
-def _reading_row(reading: Reading, work: Work, starts: dict[str, float]) -> Any:
+def _reading_row(
+    reading: Reading, work: Work, starts: dict[str, float], heads: Sequence[str]
+) -> Any:
     units = work.checked.results.units
     dial = work.checked.survey.drive.sheet.speedometer.units
     field = dcc.Input(
@@ -231,9 +232,10 @@ def _reading_row(reading: Reading, work: Work, starts: dict[str, float]) -> Any:
         [html.Span(reading.manoeuvre, className="whole"), at],
         htmlFor=_html_id(Ids.reading(reading.manoeuvre)),
     )
-    error = html.Td(error_said(reading, units), id=Ids.error(reading.manoeuvre))
-    true = html.Td(quantity_text(reading.true, units))
-    return html.Tr([html.Th(label, scope="row"), true, html.Td(field), error])
+    true, shown, off_by = (data(head=head) for head in heads)
+    error = html.Td(error_said(reading, units), id=Ids.error(reading.manoeuvre), **off_by)
+    speed = html.Td(quantity_text(reading.true, units), **true)
+    return html.Tr([html.Th(label, scope="row"), speed, html.Td(field, **shown), error])
 
 
 def typed_text(work: Work, hold: str) -> str:

@@ -57,6 +57,7 @@ _SYMBOL: Final[dict[Marker, str]] = {
     "star": "star",
 }
 _LINE_PX: Final = 1.8
+_WORDS_PX: Final = 15  # height of a line of words
 _AWAY_PX: Final = 5  # words from the point they are about
 _MARKER_PX: Final = 8.0
 _TOP_PX: Final = 26  # above the first panel: its title
@@ -141,6 +142,13 @@ class _Pen:
         """Whether lines of this panel have their names at their ends, on the right."""
         marks = self.figure.chart.panels[self.number].marks
         return any(isinstance(mark, Slope) and mark.at_end and mark.label for mark in marks)
+
+    def has_room_above(self, value: float) -> bool:
+        """Return whether a line of words has room between a value and the top of the panel."""
+        panels = self.figure.chart.panels
+        high_px = _PANEL_PX * panels[self.number].share if len(panels) > 1 else _ALONE_PX[0]
+        low, high = self.along
+        return (high - value) * high_px > _WORDS_PX * (high - low)
 
     @property
     def axis(self) -> str:
@@ -386,7 +394,8 @@ def _draw_level(mark: Level, pen: _Pen) -> None:
         left = along_x and pen.named_at_ends
         at = {own: mark.value, f"{own}ref": own_ref, f"{other}ref": other_ref, other: 1.0 - left}
         side = "left" if left else "right"
-        pen.words(mark.label, ink, **at, xanchor=side, yanchor="bottom" if along_x else "top")
+        above = along_x and pen.has_room_above(mark.value)
+        pen.words(mark.label, ink, **at, xanchor=side, yanchor="bottom" if above else "top")
 
 
 def _draw_slope(mark: Slope, pen: _Pen) -> None:

@@ -81,7 +81,16 @@ window.dash_clientside = Object.assign({}, window.dash_clientside, {
     }
     return true;
   }
-  const waiting = [goOn, tell, nameTheDrop];
+  function heedWaysIn() { // opened by hand, so that the next drive closes it again
+    const ways = document.getElementById("ways-in");
+    if (ways) {
+      ways.addEventListener("toggle", function () {
+        window.dash_clientside.set_props("ways-in", {open: ways.open});
+      });
+    }
+    return Boolean(ways);
+  }
+  const waiting = [goOn, tell, nameTheDrop, heedWaysIn];
   const wait = window.setInterval(function () {
     for (let k = waiting.length - 1; k >= 0; k -= 1) {
       if (waiting[k]()) { waiting.splice(k, 1); }
