@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from roadtest.motion.estimate import Motion
 from roadtest.motion.ground import Ground
+from roadtest.motion.lateness import Lateness, lateness
 from roadtest.quantity import COVERAGE_FACTOR_95, Quantity
 
 Floats = NDArray[np.float64]
@@ -15,6 +16,7 @@ LONG_GAP_S = 3.0
 """Over a longer gap a speed at either end tells less than the two places do."""
 _U_PLACE_M = 2.0  # standard, of one position against another some seconds later
 _BEND_SHARE = 0.01  # a road is about this much longer than the chord; and uncertain by as much
+_LATE_MPS2 = 1.0  # what the car's speed may have changed by while it was shown late (our choice)
 _ALONG = np.cos(np.radians(45.0))
 """A car that goes in and comes out within 45° of the chord drove along it (our choice)."""
 _ROUNDABOUT = 0.5
@@ -75,10 +77,17 @@ def _over_gaps(
     weight_v: Floats,
     weight_a: Floats,
 ) -> tuple[float, float]:
-    """Return way and variance over long gaps, by their chords; take them out of the weights."""
+    """Return way and variance over long gaps, by their chords; take them out of the weights.
+
+    Chords lie between places, and speeds are shown later than those: what a receiver that is late
+    by D still had to show when the gap began is lost, D·v; what it shows first after it is counted
+    twice.
+    """
     time = motion.time_s
     way = variance = 0.0
-    for k in np.flatnonzero(np.diff(time) > LONG_GAP_S).tolist():
+    gaps = np.flatnonzero(np.diff(time) > LONG_GAP_S).tolist()
+    late = lateness(motion, ground) if gaps else Lateness(0.0, 0.0)
+    for k in gaps:
         chord = float(
             np.hypot(
                 ground.east_m[k + 1] - ground.east_m[k], ground.north_m[k + 1] - ground.north_m[k]
@@ -95,6 +104,11 @@ def _over_gaps(
         way += share * (chord * (1.0 + _BEND_SHARE) + 0.5 * longer)
         variance += 2.0 * _U_PLACE_M**2 + (_BEND_SHARE * chord) ** 2
         variance += share**2 * longer**2 / 12.0
+        lost = float(motion.speed_mps[k]) if time[k] >= start_s else 0.0
+        twice = float(motion.speed_mps[k + 1]) if time[k + 1] <= end_s else 0.0
+        way += late.value_s * (lost - twice)
+        variance += late.u_s**2 * (lost - twice) ** 2
+        variance += 2.0 * (0.5 * _LATE_MPS2 * late.value_s**2) ** 2
     return way, variance
 
 
