@@ -21,7 +21,7 @@ def own_band(under_mps: float | None, over_mps: float | None) -> SpeedometerRule
         raise ValueError(f"not a band: {under_mps} under, {over_mps} over (m/s)")
     return SpeedometerRule(
         name="own",
-        title="own target for the speedometer",
+        title="the build sheet's own target",
         basis=OWN_TARGET,
         band=ErrorBand(under_mps, over_mps),
     )
