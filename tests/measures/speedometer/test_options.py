@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import itertools
+import math
 
+import numpy as np
 import pytest
 
 from roadtest.build_sheet import Speedometer, read_build_sheet
 from roadtest.measures.speedometer.advice import as_corrections
-from roadtest.measures.speedometer.corrections import Advised, Outcome
+from roadtest.measures.speedometer.corrections import Advised, Before, Outcome, advise
+from roadtest.measures.speedometer.dial_law import DialLaw
 from roadtest.measures.speedometer.options import Option, paired_options, single_options
 from roadtest.quantity import Quantity
-from roadtest.results import Change
+from roadtest.results import Change, Limit
 
 MPH = 0.44704
 
@@ -115,3 +118,22 @@ def test_two_changes_at_once_do_what_both_do() -> None:
             assert pair.ratio == pytest.approx(one.ratio * two.ratio)
             assert pair.shift_mps == pytest.approx(one.shift_mps + two.shift_mps)
             assert pair.effort == one.effort + two.effort
+
+
+def test_an_outcome_holds_the_doubt_of_the_dial_and_takes_the_odometer_along() -> None:
+    """Offset 0 ± 0.2 m/s (one σ), 5 % over; the odometer 5 % under by ± 3 %."""
+    law = DialLaw(np.array([0.0, 1.05, 0.0]), np.diag([0.04, 0.0, 0.0]) + 1e-12 * np.eye(3), 10, 30)
+    limit = Limit(1.0 - 0.031, 1.0 + 0.031, "1")
+    scale = Quantity(1.05, 0.01, "1")
+    before = Before(law, scale, None, (20.0,), Quantity(0.95, 0.03, "1"), limit)
+    gear = dial('drive = "cable"\ndriven_teeth = 20\navailable_driven_teeth = [19]')
+    advised = advise(before, gear, np.random.default_rng(1), needle=False)
+    assert advised.present.rms_mps == pytest.approx(math.hypot(1.0, 0.2), rel=1e-4)
+    assert advised.present.odometer == "not proven"
+    (changed,) = advised.changes
+    ratio = 20 / 19
+    assert changed.scale.value == pytest.approx(1.05 * ratio)
+    assert changed.scale.u95 == pytest.approx(0.01 * ratio)
+    assert changed.rms_mps == pytest.approx(math.hypot(20.0 * (1.05 * ratio - 1.0), 0.2), rel=1e-4)
+    # 1.000 ± 0.0316 then: still wider than the limit.
+    assert changed.odometer == "not proven"
