@@ -13,6 +13,8 @@ import pytest
 from roadtest import aside
 from roadtest.aside import Aside
 from roadtest.errors import InputError
+from roadtest.measures.gearing import follow_all
+from tests.checked_samples import checked_sample
 
 
 def drawn(seed: int) -> tuple[int, np.ndarray]:
@@ -39,6 +41,16 @@ def test_the_result_is_that_of_the_work_wherever_it_is_done(forked: bool) -> Non
         np.testing.assert_array_equal(found, drawn(seed)[1])
         assert one.result()[1] is found  # worked out once
         np.testing.assert_array_equal(pickle.loads(pickle.dumps(one)).result()[1], found)
+
+
+def test_gears_followed_aside_are_the_same_bytes(forked: bool) -> None:
+    survey = checked_sample("after-axle-change").survey
+    begun = Aside(partial(follow_all, survey.evidence))
+    (found,), (before,) = begun.result(), survey.followed.result()
+    assert found.fit is not None and before.fit is not None
+    assert found.fit.log_turns.tobytes() == before.fit.log_turns.tobytes()
+    assert found.turns.log_turns.tobytes() == before.turns.log_turns.tobytes()
+    np.testing.assert_array_equal(found.sequence.gear, before.sequence.gear)
 
 
 def test_a_fault_is_raised_where_the_result_is_asked_for(forked: bool) -> None:
