@@ -1,4 +1,4 @@
-"""Writes NMEA logs for tests: sentences with right checksums, drives as text."""
+"""Writes NMEA logs for tests: sentences with right checksums, drives as text; and accounts."""
 
 from __future__ import annotations
 
@@ -6,6 +6,11 @@ import datetime as dt
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any
+
+import numpy as np
+
+from roadtest.logs.model import GpsLog
+from roadtest.logs.nmea.accounts import SENTENCE_REASONS
 
 START = dt.datetime(2026, 5, 2, 8, 0, 0, tzinfo=dt.UTC)
 
@@ -109,3 +114,12 @@ def log(fixes: Iterable[Fix], kinds: str = "rmc gga") -> bytes:
     """Return the sentences `kinds` of each fix as the bytes of a log."""
     methods = kinds.split()
     return "".join(getattr(fix, kind)() for fix in fixes for kind in methods).encode("ascii")
+
+
+def counts(found: GpsLog) -> dict[str, int]:
+    """Return how many of each reason were rejected, and check the accounts on the way."""
+    lost = {reason: loss.count for reason, loss in found.rejected.items()}
+    fixes = sum(count for reason, count in lost.items() if reason not in SENTENCE_REASONS)
+    assert found.fixes_read == found.time_s.size + fixes
+    assert (np.diff(found.time_s) > 0.0).all()
+    return lost

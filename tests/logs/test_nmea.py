@@ -10,21 +10,10 @@ import pynmea2  # type: ignore[import-untyped]
 import pytest
 
 from roadtest.errors import InputError
-from roadtest.logs.model import GpsLog
 from roadtest.logs.nmea import looks_like_nmea, read_nmea
-from roadtest.logs.nmea.accounts import SENTENCE_REASONS
-from tests.logs.nmea_logs import Fix, drive, log, sentence
+from tests.logs.nmea_logs import Fix, counts, drive, log, sentence
 
 KNOT_MPS = 1852 / 3600
-
-
-def counts(found: GpsLog) -> dict[str, int]:
-    """Return how many of each reason were rejected, and check the accounts on the way."""
-    lost = {reason: loss.count for reason, loss in found.rejected.items()}
-    fixes = sum(count for reason, count in lost.items() if reason not in SENTENCE_REASONS)
-    assert found.fixes_read == found.time_s.size + fixes
-    assert (np.diff(found.time_s) > 0.0).all()
-    return lost
 
 
 def test_values_are_those_of_another_parser() -> None:

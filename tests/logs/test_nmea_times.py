@@ -8,24 +8,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from roadtest.logs.model import GpsLog
 from roadtest.logs.nmea import read_nmea
-from roadtest.logs.nmea.accounts import SENTENCE_REASONS
-from tests.logs.nmea_logs import START, Fix, drive, log, sentence
+from tests.logs.nmea_logs import START, Fix, counts, drive, log, sentence
 
 
 def at(*parts: int) -> dt.datetime:
     """Return a moment in UTC."""
     return dt.datetime(*parts, tzinfo=dt.UTC)  # type: ignore[misc, arg-type]
-
-
-def counts(found: GpsLog) -> dict[str, int]:
-    """Return how many of each reason were rejected, and check the accounts on the way."""
-    lost = {reason: loss.count for reason, loss in found.rejected.items()}
-    fixes = sum(count for reason, count in lost.items() if reason not in SENTENCE_REASONS)
-    assert found.fixes_read == found.time_s.size + fixes
-    assert (np.diff(found.time_s) > 0.0).all()
-    return lost
 
 
 def times(fixes: list[Fix]) -> list[float]:

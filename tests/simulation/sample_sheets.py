@@ -58,14 +58,9 @@ temperature = "15 degC"
 pressure = "101.3 kPa"
 """
 
-ROLLED_OUT = 'rolling_circumference = "1.797 m ± 0.005 m"   # rolled out, crew aboard'
-BY_SIZE = 'size = "165/80R13"'
+_SHEET = _CAR + _DRIVELINE + _DIALS
 
-BEFORE = (
-    _CAR
-    + _DRIVELINE
-    + _DIALS
-    + """
+_TARGETS = """
 [targets]
 speedometer = "un-r39"
 odometer = "4 %"
@@ -74,6 +69,15 @@ axle = "1 %"
 tach = "3 %"
 clutch_slip = "2 %"
 cruise_rpm = {{speed = "70 mph", at_most = 3450}}
+"""
+
+ROLLED_OUT = 'rolling_circumference = "1.797 m ± 0.005 m"   # rolled out, crew aboard'
+BY_SIZE = 'size = "165/80R13"'
+
+BEFORE = (
+    _SHEET
+    + _TARGETS
+    + """\
 mfdd = "5.8 m/s^2"
 spread = "10 %"
 drift = "1.0 m"
@@ -82,18 +86,9 @@ rolling_coefficient = "0.020"
 )
 
 AFTER = (
-    _CAR
-    + _DRIVELINE
-    + _DIALS
-    + """
-[targets]
-speedometer = "un-r39"
-odometer = "4 %"
-gearbox = "1 %"
-axle = "1 %"
-tach = "3 %"
-clutch_slip = "2 %"
-cruise_rpm = {{speed = "70 mph", at_most = 3450}}
+    _SHEET
+    + _TARGETS
+    + """\
 mfdd = "un-r13h"
 stopping_distance = {{from = "60 mph", at_most = "65 m"}}
 fade = "75 %"
@@ -108,9 +103,7 @@ channel.oil_pressure = {{at_least = "1.0 bar"}}
 )
 
 PHONE = (
-    _CAR
-    + _DRIVELINE
-    + _DIALS
+    _SHEET
     + """
 [indicated]
 speeds = ["30 mph", "40 mph", "50 mph", "60 mph", "70 mph"]
@@ -124,9 +117,7 @@ rolling_coefficient = "0.020"
 )
 
 MESSY = (
-    _CAR
-    + _DRIVELINE
-    + _DIALS
+    _SHEET
     + """
 [targets]
 speedometer = {{under = "0 mph", over = "4 mph"}}
@@ -140,9 +131,7 @@ drift = "1.0 m"
 )
 
 WRONG_GEARBOX = (
-    _CAR
-    + _DRIVELINE
-    + _DIALS
+    _SHEET
     + """
 [targets]
 speedometer = "un-r39"
