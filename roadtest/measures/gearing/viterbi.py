@@ -69,7 +69,7 @@ def _paths(log_emission: Floats, log_step: Floats, kind: Ints) -> Ints:
     chains, n, states = log_emission.shape
     backwards_step = np.ascontiguousarray(log_step.transpose(0, 2, 1))  # [m, to, from]
     score = log_emission[:, 0]
-    came_from = np.zeros((n, chains, states), dtype=np.int64)
+    came_from = np.zeros((n, chains, states), dtype=np.uint8 if states < 256 else np.int64)
     row = np.arange(chains)
     for k in range(1, n):
         by_way = score[:, None, :] + backwards_step[kind[:, k]]
