@@ -127,8 +127,8 @@ def measure_pulls(
     effort = efforts(tried)
     runs = [_with_effort(run, effort[run.manoeuvre]) for run in runs]
     standing = [_with_effort(row, effort[row.manoeuvre or ""]) for row in standing]
-    timed = [Timed(r.gear, r.from_, r.to, r.time, r.manoeuvre) for r in runs]
-    timed += [Timed(None, None, s.to, s.time, s.manoeuvre) for s in standing]
+    timed = [Timed(r.gear, r.from_, r.to, r.time, r.manoeuvre, r.flat_out) for r in runs]
+    timed += [Timed(None, None, s.to, s.time, s.manoeuvre, s.flat_out) for s in standing]
     result = PullsResult(tuple(runs), tuple(standing), tuple(distances), repeats_of(timed))
     return PullsMeasured(result, _remarks(result, evidence, car))
 

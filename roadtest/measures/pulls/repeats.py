@@ -20,6 +20,7 @@ class Timed:
     to: Quantity | None
     time: Quantity | None
     manoeuvre: str | None
+    flat_out: bool = False
 
 
 def repeats_of(timed: Sequence[Timed]) -> tuple[Repeat, ...]:
@@ -27,7 +28,8 @@ def repeats_of(timed: Sequence[Timed]) -> tuple[Repeat, ...]:
 
     The mean's interval holds both what each timing is not known by, and how far the runs scatter:
     it is that of the mean of these runs, not of what another run would show. Pulls in gears that
-    are not known may have been in different ones: they repeat nothing.
+    are not known may have been in different ones: they repeat nothing. Where a run is shown to have
+    been flat out, one that is not measures something else.
     """
     groups: dict[tuple[int | None, float, float], list[Timed]] = {}
     for one in timed:
@@ -36,7 +38,12 @@ def repeats_of(timed: Sequence[Timed]) -> tuple[Repeat, ...]:
             start = 0.0 if one.from_ is None else one.from_.value
             key = (one.gear, round(start, 3), round(one.to.value, 3))
             groups.setdefault(key, []).append(one)
-    return tuple(_repeat(group) for group in groups.values() if len(group) > 1)
+    alike = (_alike(group) for group in groups.values())
+    return tuple(_repeat(group) for group in alike if len(group) > 1)
+
+
+def _alike(group: Sequence[Timed]) -> Sequence[Timed]:
+    return [one for one in group if one.flat_out] or group
 
 
 def _repeat(group: Sequence[Timed]) -> Repeat:

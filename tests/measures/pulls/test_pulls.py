@@ -210,6 +210,16 @@ def test_pulls_in_unknown_gears_repeat_nothing() -> None:
     assert len(repeats_of([Timed(None, None, ends[1], time, "pull-1") for time in times])) == 1
 
 
+def test_a_pull_on_part_throttle_does_not_repeat_one_flat_out() -> None:
+    ends = Quantity(10.0, 0.0, "m/s"), Quantity(20.0, 0.0, "m/s")
+    flat, again, part = (Quantity(seconds, 0.1, "s") for seconds in (4.0, 4.2, 6.0))
+    one, two = Timed(4, *ends, flat, "pull-1", True), Timed(4, *ends, again, "pull-2", True)
+    slow = Timed(4, *ends, part, "pull-3")
+    assert repeats_of([one, slow]) == ()
+    (repeat,) = repeats_of([one, slow, two])
+    assert repeat.manoeuvres == ("pull-1", "pull-2")
+
+
 def test_power_is_brought_to_standard_air_only_for_engines_that_breathe_by_themselves() -> None:
     run = next(r for r in measured().result.runs if r.peak_power)
     assert run.power_standard_air is not None and run.peak_power is not None
