@@ -9,7 +9,7 @@ from urllib.parse import quote
 from dash import html
 
 from dashboard.apart import Runner, here
-from dashboard.aria import aria
+from dashboard.aria import aria, data
 from dashboard.evidence_view import evidence_places
 from dashboard.shelf import Entry, Shelf
 from dashboard.work import Work, as_file
@@ -146,12 +146,13 @@ def _against(found: Comparison, later: int) -> list[Any]:
 
 def _table(table: SectionTable) -> Any:
     """Return one section's figures; what changed stands last, in a word."""
-    heads = html.Tr([html.Th(text, scope="col") for text in (*table.heads[1:], "change")])
+    named = (*table.heads[1:], "change")
+    heads = html.Tr([html.Th(text, scope="col") for text in named])
     rows = []
     for mark, name, *figures in table.rows:
-        cells = [html.Th(name, scope="row"), *[html.Td(figure) for figure in figures]]
-        rows.append(
-            html.Tr([*cells, html.Td(_WORD[mark])], className="changed" if mark == "*" else "")
-        )
-    body = html.Table([html.Thead(heads), html.Tbody(rows)], className="figures")
+        told = zip(named[1:], (*figures, _WORD[mark]), strict=True)
+        cells = [html.Td(text, **data(head=head)) for head, text in told]
+        look = "changed" if mark == "*" else ""
+        rows.append(html.Tr([html.Th(name, scope="row"), *cells], className=look))
+    body = html.Table([html.Thead(heads), html.Tbody(rows)], className="figures stacked")
     return html.Section([html.H3(table.heading), html.Div(body, className="wide")])

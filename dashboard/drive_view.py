@@ -15,7 +15,7 @@ from dashboard.ids import Ids
 from dashboard.quality_view import quality_view
 from dashboard.work import Work
 from roadtest.results import Results
-from roadtest.wording import duration_text, quantity_text
+from roadtest.wording import duration_text, moment_text, quantity_text
 
 _PLACES: Final = (
     ("Good enough?", "q-title"),
@@ -63,17 +63,12 @@ def drive_body(work: Work) -> Any:
     ]
 
 
-def _moment(utc: str) -> str:
-    """Return a time as people read it; `utc` is ISO 8601."""
-    return utc.replace("T", " at ").replace("Z", " UTC")
-
-
 def _head(work: Work, results: Results) -> list[Any]:
     car, drive = results.car, results.drive
     label = f"{car.label} ({car.chassis})" if car.chassis else car.label
     said = [
         work.name,
-        drive.start_utc and f"started {_moment(drive.start_utc)}",
+        drive.start_utc and f"started {moment_text(drive.start_utc)}",
         drive.duration_s is not None and f"{duration_text(drive.duration_s)} long",
         drive.distance and quantity_text(drive.distance, results.units),
         drive.top_speed and f"top speed {quantity_text(drive.top_speed, results.units)}",

@@ -83,7 +83,7 @@ class Work:
     def __init__(self, name: str, dropped: Dropped | None = None) -> None:
         self.id = secrets.token_urlsafe(12)
         self.name = name
-        self.stage = "waiting for another drive"
+        self.stage = "waiting for its turn"
         self.done = 0.0
         self.fault = ""
         self.wants_sheet = False  # its files lack nothing else
@@ -177,6 +177,7 @@ class Work:
 
         Raises GivenUpError where it was given up, and what a fault of ours raises.
         """
+        self._progress("reading", 0.0)
         with self.ending():
             try:
                 self.begin(runner(partial(bring_in, take), self._progress))
