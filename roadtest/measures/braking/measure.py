@@ -24,7 +24,7 @@ from roadtest.measures.braking.series import (
     spread_of,
     trend_of,
 )
-from roadtest.measures.braking.shown import TooSlow, too_slow
+from roadtest.measures.braking.shown import LEAST_FIXES, TooSlow, too_slow
 from roadtest.measures.braking.sideways import straightness
 from roadtest.measures.braking.stop import StopDraws, measure_stop
 from roadtest.measures.inertia import coasting_factor_draws, mass_draws
@@ -149,6 +149,8 @@ def _measured(evidence: Evidence, manoeuvre: Manoeuvre, smoothing_s: Floats) -> 
     draws = evidence.draws.get(manoeuvre.id)
     if draws is None or manoeuvre.left_out or not _is_seen(evidence, manoeuvre):
         return None
+    if not manoeuvre.to_rest and _too_few_places(evidence, manoeuvre):
+        return None
     rng = _rng(evidence, manoeuvre.id)
     made = measure_stop(manoeuvre, draws, smoothing_s, evidence.motion, rng)
     if made is None or Quantity.from_draws(made.distance_m, "m") is None:
@@ -165,6 +167,17 @@ def _is_seen(evidence: Evidence, manoeuvre: Manoeuvre) -> bool:
     ends = (manoeuvre.start_s - 1.0, manoeuvre.end_s)
     steps = np.diff(np.concatenate([ends[:1], time[inside], ends[1:]]))
     return bool(steps.max() <= _LONGEST_STEP_S)
+
+
+def _too_few_places(evidence: Evidence, manoeuvre: Manoeuvre) -> bool:
+    """Return whether places alone show too little of a snub: as many mean speeds as a stop needs.
+
+    With one less, the moment at which the pedal was let go is a guess between fixes.
+    """
+    motion = evidence.motion
+    time = motion.time_s[motion.observed.seen]
+    count = np.count_nonzero((time >= manoeuvre.start_s) & (time <= manoeuvre.end_s))
+    return motion.source == "position" and bool(count - 1 < LEAST_FIXES)
 
 
 def _rng(evidence: Evidence, name: str) -> np.random.Generator:

@@ -29,6 +29,7 @@ _CORNER_S = 0.2
 _SIDE_S = 0.6
 _SOON_S = 0.3
 _SIDE_POINTS = 7
+_ROUNDS = 3
 _DRAG_MPS2 = 0.7  # of engine and air, foot off both pedals: half to one in a middle gear
 _REST_MPS = 0.1  # below it a receiver does not tell rolling from standing; it is a centimetre
 BUILT_UP_SHARE = 0.9  # of the mean fully developed deceleration
@@ -142,22 +143,34 @@ def _let_go(curves: Curves, end_s: Floats, spacing_s: float, rng: np.random.Gene
     spacing_s : between fixes
     """
     last_s = float(curves.time_s[-1])
-    end_s = np.minimum(end_s, last_s)
-    away = np.clip(last_s - _SIDE_S - end_s, 0.0, max(_CORNER_S, 0.5 * spacing_s))
-    into = np.linspace(0.0, _SIDE_S, _SIDE_POINTS)
-    slowing, before = np.polyfit(-into, _speeds(curves, end_s - away, -into), 1)
-    soon = np.linspace(0.0, _SOON_S, _SIDE_POINTS)
-    after = _speeds(curves, end_s + away, soon).mean(axis=0)
     # Too short to be seen between fixes: out of gear, in gear off the throttle, or driven already.
-    rolling = rng.uniform(-_DRAG_MPS2, 0.0, size=after.size)
-    # Lines as seen from the corner: t0 = (after - before) / (slowing - rolling).
-    turn = slowing - rolling
-    before, after = before + slowing * away, after - rolling * (away + 0.5 * _SOON_S)
-    sharp = np.where(turn < 0.0, turn, np.nan)
-    meet = np.nan_to_num(np.clip((after - before) / sharp, -away, away))
-    speed = np.maximum(after + rolling * meet, 0.0)
-    time = np.minimum(end_s + meet, last_s)
+    rolling = rng.uniform(-_DRAG_MPS2, 0.0, size=curves.count)
+    for _ in range(_ROUNDS):  # where they meet, both are looked at anew
+        end_s = np.minimum(end_s, last_s)
+        away = np.clip(last_s - _SIDE_S - end_s, 0.0, max(_CORNER_S, 0.5 * spacing_s))
+        meet, speed = _meet(curves, end_s, away, rolling)
+        time = np.minimum(end_s + meet, last_s)
+        end_s = np.full(curves.count, float(np.mean(time)))
     return _End(time, speed, curves.at(time).distance_m)
+
+
+def _meet(
+    curves: Curves, end_s: Floats, away_s: Floats, rolling_mps2: Floats
+) -> tuple[Floats, Floats]:
+    """Return when after `end_s` [c] the braking before and the rolling after it meet, and where.
+
+    Of lines from `away_s` off: t0 = (after - before) / (slowing - rolling).
+    """
+    into = np.linspace(0.0, _SIDE_S, _SIDE_POINTS)
+    slowing, before = np.polyfit(-into, _speeds(curves, end_s - away_s, -into), 1)
+    soon = np.linspace(0.0, _SOON_S, _SIDE_POINTS)
+    after = _speeds(curves, end_s + away_s, soon).mean(axis=0)
+    before = before + slowing * away_s
+    after = after - rolling_mps2 * (away_s + 0.5 * _SOON_S)
+    turn = slowing - rolling_mps2
+    sharp = np.where(turn < 0.0, turn, np.nan)
+    meet = np.nan_to_num(np.clip((after - before) / sharp, -away_s, away_s))
+    return meet, np.maximum(after + rolling_mps2 * meet, 0.0)
 
 
 def _speeds(curves: Curves, from_s: Floats, into_s: Floats) -> Floats:

@@ -83,7 +83,10 @@ def test_smoothing_that_a_clamp_hides_is_left_open() -> None:
         assert stop.distance.low <= true.figures["distance_m"] <= stop.distance.high
 
 
-def test_a_snub_ends_where_the_pedal_is_let_go_not_where_a_slow_receiver_shows_it() -> None:
+@cache
+def snubs() -> Truth:
+    """Return three snubs of about two seconds, and two stops."""
+
     def script(driver: Driver) -> None:
         driver.start_rolling(20.0)
         for speed in (20.0, 22.0, 24.0):
@@ -93,11 +96,20 @@ def test_a_snub_ends_where_the_pedal_is_let_go_not_where_a_slow_receiver_shows_i
             driver.stop(18.0, Pedal(level_mps2=6.0))
             driver.idle(3.0)
 
-    truth = simulate(script, seed=6)
+    return simulate(script, seed=6)
+
+
+def test_a_snub_of_two_mean_speeds_is_not_measured_from_places() -> None:
+    evidence = found_evidence(snubs(), Receiver(rate_hz=1.0), 6, with_speed=False)
+    assert measure_braking(evidence).result.snubs == ()
+
+
+def test_a_snub_ends_where_the_pedal_is_let_go_not_where_a_slow_receiver_shows_it() -> None:
+    truth = snubs()
     evidence = found_evidence(truth, Receiver(lag_s=0.5, delay_s=0.2), 6)
-    snubs = measure_braking(evidence).result.snubs
-    assert len(snubs) == 3
-    for snub, true in zip(snubs, truth.of_kind("snub"), strict=True):
+    found = measure_braking(evidence).result.snubs
+    assert len(found) == 3
+    for snub, true in zip(found, truth.of_kind("snub"), strict=True):
         ends = truth.distance_at(np.array([true.start_s, true.end_s]))
         assert snub.final_speed is not None and snub.distance is not None
         assert abs(snub.final_speed.value - true.figures["final_mps"]) <= snub.final_speed.u95
