@@ -136,12 +136,14 @@ class Driver:
         self._steady(self.speed_mps - 0.5, 1.0, 0.0)
         return made
 
-    def standing(self, to_mps: float, shift_rpm: float = 5200.0) -> Manoeuvre:
-        """Start from rest and go hard through the gears."""
+    def standing(
+        self, to_mps: float, shift_rpm: float = 5200.0, clutch_s: float = 0.0
+    ) -> Manoeuvre:
+        """Start from rest and go hard through the gears, the clutch taking `clutch_s` to bite."""
         self._come_to_rest()
         self._rest(self.rng.uniform(2.0, 4.0))
         start = self.time_s
-        self._launch(4.0, 2800.0)
+        self._launch(4.0, 2800.0, clutch_s)
         while self.speed_mps < to_mps + 0.5 and self.time_s < start + 60.0:
             if self.vehicle.rpm > shift_rpm and self.vehicle.gear < len(self.car.ratios):
                 self.shift(self.vehicle.gear + 1)
@@ -240,10 +242,12 @@ class Driver:
         elif self.vehicle.gear <= 0:
             self.shift(self.fitting_gear(self.speed_mps))
 
-    def _launch(self, accel_mps2: float, engine_rpm: float) -> None:
-        self.vehicle.gear = OPEN
-        while not self.vehicle.slipping(accel_mps2, 1, engine_rpm):
-            pass
+    def _launch(self, accel_mps2: float, engine_rpm: float, clutch_s: float = 0.0) -> None:
+        self.vehicle.gear, start, home = OPEN, self.time_s, False
+        while not home:
+            into = self.time_s - start + self.vehicle.step_s
+            bite = min(1.0, into / clutch_s) if clutch_s > 0.0 else 1.0
+            home = self.vehicle.slipping(bite * accel_mps2, 1, engine_rpm)
         self.vehicle.gear = 1
 
     def _choose_on_the_way(self, goal_mps: float, final: int) -> None:
