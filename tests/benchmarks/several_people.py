@@ -5,11 +5,12 @@ repository. Each of them is a thread that speaks to the page as a browser does: 
 waiting for the findings, then views, readings, a manoeuvre left out, undo, downloads, and from time
 to time another drive. Every car has a name of its own, and every answer is searched for the names
 of all the others. Who has waited for long closes the page, one in four without a word, as a
-telephone does that is switched off. The page keeps drives for 30 s after somebody last looked, not
+telephone does that is switched off. The page keeps drives for 60 s after somebody last looked, not
 for a day, so that its memory can be watched coming back once everybody has left.
 
-Memory is that of the page and of the processes that check for it; what several of them share counts
-once. Before the twenty one person is there alone, so that everything the page ever loads is loaded.
+Memory is what the page and the processes that check for it hold of their own, without the files of
+libraries that they share with whatever else runs; what they share among them counts once. Before
+the twenty one person is there alone, so that everything the page ever loads is loaded.
 """
 
 from __future__ import annotations
@@ -32,9 +33,9 @@ from typing import Any
 
 ROOT = Path(__file__).resolve().parents[2]
 DRIVES = ("phone-gpx", "before-axle-change", "wrong-gearbox")
-KEPT_S = 30.0
+KEPT_S = 60.0
 PATIENCE_S = 240.0  # for a check that waits behind others
-WATCHED_S = 150  # after the last has left: longer than a drive waits for a browser that is gone
+WATCHED_S = 165  # after the last has left: longer than a drive waits for a browser that is gone
 SERVER = f"""
 import logging, threading, time
 from werkzeug.serving import make_server
@@ -258,14 +259,14 @@ def live(number: int, port: int, told: Told, until: float) -> None:
 
 
 def memory_mb(process: int) -> float:
-    """Return the memory of a process and of all that it began, shared pages shared out."""
+    """Return the anonymous memory of a process and of all that it began, what is shared once."""
     found = 0.0
     for one in [process, *_begun_by(process)]:
         try:
             text = Path(f"/proc/{one}/smaps_rollup").read_text(encoding="utf-8")
         except OSError:
             continue  # it has ended meanwhile
-        found += sum(map(int, re.findall(r"(?m)^Pss:\s+([0-9]+)", text))) / 1024.0
+        found += sum(map(int, re.findall(r"(?m)^Pss_Anon:\s+([0-9]+)", text))) / 1024.0
     return found
 
 

@@ -28,7 +28,7 @@ from roadtest.shop.index import Index
 from roadtest.shop.outcome import content_key, outcome_of
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser, BrowserContext
+    from playwright.sync_api import Browser, BrowserContext, Page
 
     from tests.dashboard.browsing import Watch
 
@@ -201,3 +201,11 @@ def desktop(one_desktop: BrowserContext) -> Iterator[BrowserContext]:
     yield one_desktop
     for page in one_desktop.pages:
         page.close()
+
+
+@pytest.fixture
+def page(desktop: BrowserContext, address: str, watch: Watch) -> Page:
+    """The page over the sample drives, opened by somebody at a desk, with nothing on it yet."""
+    from tests.dashboard.browsing import opened
+
+    return opened(desktop, address, watch)

@@ -142,9 +142,8 @@ def _there_after_a_restart(page: Page, notes: Path, saved: bytes) -> None:
 
 
 def test_readings_and_inspections_of_dropped_files_come_as_a_download(
-    desktop: BrowserContext, address: str, watch: Watch, tmp_path: Path
+    page: Page, tmp_path: Path
 ) -> None:
-    page = opened(desktop, address, watch)
     drop(page, sorted(SAMPLE.iterdir()))
     found(page)
     page.locator("#odometer-shown").fill("41216.5")
@@ -167,10 +166,7 @@ def test_readings_and_inspections_of_dropped_files_come_as_a_download(
     assert content.endswith(b",inspection,fail,,brake hoses\n")
 
 
-def test_a_drive_without_a_build_sheet_gets_one_from_a_form(
-    desktop: BrowserContext, address: str, watch: Watch, tmp_path: Path
-) -> None:
-    page = opened(desktop, address, watch)
+def test_a_drive_without_a_build_sheet_gets_one_from_a_form(page: Page, tmp_path: Path) -> None:
     drop(page, sorted(file for file in SAMPLE.iterdir() if file.name != "build.toml"))
     expect(page.locator("#sheet-form")).to_be_visible(timeout=CHECK_MS)
     expect(page.locator("#sheet-form")).to_contain_text("There was no build sheet")

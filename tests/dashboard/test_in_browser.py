@@ -6,7 +6,7 @@ import time
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, expect
+from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from tests.dashboard.browsing import (
     SAMPLE,
@@ -24,10 +24,7 @@ from tests.dashboard.browsing import (
 pytestmark = pytest.mark.slow
 
 
-def test_from_dropped_files_to_a_downloaded_report(
-    desktop: BrowserContext, address: str, watch: Watch, tmp_path: Path
-) -> None:
-    page = opened(desktop, address, watch)
+def test_from_dropped_files_to_a_downloaded_report(page: Page, tmp_path: Path) -> None:
     began = time.monotonic()
     drop(page, sorted(SAMPLE.iterdir()))
     found(page)
@@ -89,9 +86,7 @@ def test_two_browsers_do_not_see_each_other(
     yours.close()
 
 
-def test_broken_and_hostile_files_are_told_and_do_nothing(
-    desktop: BrowserContext, address: str, watch: Watch, tmp_path: Path
-) -> None:
+def test_broken_and_hostile_files_are_told_and_do_nothing(page: Page, tmp_path: Path) -> None:
     evil = "<img src=x onerror=document.title='gone'>"
     for file in (SAMPLES / "phone-gpx").iterdir():
         (tmp_path / file.name).write_bytes(file.read_bytes())
@@ -101,7 +96,6 @@ def test_broken_and_hostile_files_are_told_and_do_nothing(
     named = f'{first}label = "{evil}"\n{rest.partition(chr(10))[2]}'
     (tmp_path / "build.toml").write_text(named, encoding="utf-8")
     (tmp_path / f"{evil}.gpx").write_bytes(b"\x00broken")
-    page = opened(desktop, address, watch)
     drop(page, sorted(tmp_path.iterdir()))
     found(page)
     expect(page.locator("#body")).to_contain_text(evil)
@@ -110,10 +104,7 @@ def test_broken_and_hostile_files_are_told_and_do_nothing(
     assert page.title() == "roadtest"
 
 
-def test_files_that_are_no_drive_are_one_clear_line(
-    desktop: BrowserContext, address: str, watch: Watch
-) -> None:
-    page = opened(desktop, address, watch)
+def test_files_that_are_no_drive_are_one_clear_line(page: Page) -> None:
     drop(page, [SAMPLE / "notes.csv"])
     expect(page.locator("#tell .fault")).to_contain_text("there is no build.toml in it")
     drop(page, [SAMPLE / "notes.csv"] * 25)
