@@ -58,7 +58,7 @@ def believed(modes: Floats, cells: Cells) -> Floats:
     """Return those of `modes` [k] that are worth having; the least worthy go first."""
     kept = np.asarray(modes, dtype=np.float64)
     while kept.size and cells.value.size:
-        gains = np.array([_gain(kept, k, cells) for k in range(kept.size)])
+        gains = np.array([gain(kept, k, cells) for k in range(kept.size)])
         worst = int(np.argmin(gains))
         if gains[worst] > 0.0:
             break
@@ -66,7 +66,7 @@ def believed(modes: Floats, cells: Cells) -> Floats:
     return kept
 
 
-def _gain(modes: Floats, which: int, cells: Cells) -> float:
+def gain(modes: Floats, which: int, cells: Cells) -> float:
     """Return by how much mode `which` raises the log evidence."""
     locked = _locked(cells, modes)
     others = np.delete(locked, which, axis=1)

@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from roadtest.measures.gearing.believed import believed, gathered
+from roadtest.measures.gearing.believed import Cells, believed, gain, gathered
 from roadtest.measures.gearing.sequence import SLIP_PUSH_MPS2, USUAL_SLIP
 from roadtest.measures.gearing.turns import Turns
 
@@ -29,6 +29,7 @@ _WIDTHS: Final = (0.01, 0.02, 0.035)
 _SIGMAS: Final = 4.0
 _SHARPEST, _BLUNTEST = 0.005, 0.02  # spread of one sample in the search for peaks
 _MOST_GEARS: Final = 9
+_TELLING: Final = 3.0  # twenty times as likely
 _STEP_MEAN, _STEP_SD = np.log(1.42), 0.20  # of steps between gears: 1.2 to 2.0 (common practice)
 
 
@@ -51,7 +52,9 @@ def find_modes(turns: Turns, known: Floats | None = None) -> Floats:
     shaded = _new(_peaks(turns, value[light], spread[light], weight[light]), found, _WIDTHS[-1])
     modes = np.sort(np.array([*found, *shaded]))[::-1]
     by_all = believed(modes, gathered(value, u, weight))
-    by_light = believed(modes, gathered(value[light], u[light], weight[light]))
+    cells = gathered(value[light], u[light], weight[light])
+    by_light = believed(modes, cells)
+    by_light = np.append(by_light, [m for m in modes if _casts_shadow(modes, m, by_light, cells)])
     kept = modes[np.isin(modes, by_all) | np.isin(modes, by_light)]
     slipping = _as_slip(kept) & ~np.isin(kept, by_light)
     if slipping.any():
@@ -80,10 +83,32 @@ def _as_slip(modes: Floats) -> Bools:
     such a ratio has to be believed by what is seen without load alone. Where it is not, what was
     seen of it says nothing of gears; the gear's own ratio may stand in its shadow.
     """
-    step = modes[:-1] - modes[1:]
+    return np.append(_log_odds(modes[:-1] - modes[1:]) > 0.0, False)[: modes.size]
+
+
+def _log_odds(step: Floats) -> Floats:
+    """Return how much likelier each `step` between ratios is slip than a step between gears."""
     as_slip = np.exp(-step / USUAL_SLIP) / USUAL_SLIP
     as_step = np.exp(-0.5 * ((step - _STEP_MEAN) / _STEP_SD) ** 2) / (_STEP_SD * np.sqrt(2 * np.pi))
-    return np.append(as_slip > as_step, False)[: modes.size]
+    return np.asarray(np.log(as_slip / as_step))
+
+
+def _casts_shadow(modes: Floats, own: float, by_light: Floats, light: Cells) -> bool:
+    """Return whether the ratio above `own` is rather that gear slipping than a gear itself.
+
+    One of the two is a gear, and what is seen without load speaks more for one.
+    """
+    above = modes[modes > own]
+    if own in by_light or not above.size or above[-1] in by_light:
+        return False
+    pair = np.array([above[-1], own])
+    others = modes[~np.isin(modes, pair)]
+    gains = []
+    for mode in pair:
+        tried = np.sort(np.append(others, mode))[::-1]
+        gains.append(gain(tried, int(np.flatnonzero(tried == mode)[0]), light))
+    odds = float(_log_odds(pair[:1] - pair[1:])[0])
+    return odds > 0.0 and gains[1] - gains[0] + odds > _TELLING
 
 
 def _peaks(turns: Turns, value: Floats, spread: Floats, weight: Floats) -> list[float]:
