@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
@@ -14,7 +14,7 @@ from roadtest.measures.gearing.clock import Shift, find_shift, is_fixed
 from roadtest.measures.gearing.engine import EngineSamples
 from roadtest.measures.gearing.modes import GEARS_APART, find_modes
 from roadtest.measures.gearing.ratios import Fit, fit_ratios
-from roadtest.measures.gearing.road import Road
+from roadtest.measures.gearing.road import NOT_SMOOTHED, Road
 from roadtest.measures.gearing.sequence import BETWEEN, SLIP_PUSH_MPS2, Sequence, decode
 from roadtest.measures.gearing.turns import Clock, Turns, turns_per_metre
 
@@ -46,6 +46,9 @@ class Followed:
     blocks: Blocks | None
     fit: Fit | None
     fixed: bool = True  # whether the drive fixes the tach's clock
+    smoothing_s: Floats = field(
+        default_factory=lambda: NOT_SMOOTHED
+    )  # [c], draws of what the receiver smooths speed over
 
     @property
     def fit_noise_rpm(self) -> float:
@@ -62,11 +65,17 @@ def follow(samples: EngineSamples, evidence: Evidence, road: Road) -> Followed:
     modes = find_modes(turns)
     fixed = bool(shifts) and is_fixed(samples, road, start)
     last_step_s = last_drift = np.inf
+    last_count = 0
+    fullest: tuple[int, _Once, Clock, Turns] | None = None
     for k in range(_ROUNDS + 1):
         once = _once(evidence, samples, turns, modes, road, clock)
-        if once.fit is None or once.blocks is None or k == _ROUNDS:
+        if once.fit is None or once.blocks is None:
             break
         fit = once.fit
+        if k and (fullest is None or fit.count >= fullest[0]):
+            fullest = fit.count, once, clock, turns
+        if k == _ROUNDS:
+            continue
         step = float(np.clip(fit.shift_s, -_MOST_STEP_S, _MOST_STEP_S))
         u_offset = float(np.clip(fit.u_shift_s, 0.02, 0.3))
         if not fixed or fit.u_shift_s > _MOST_STEP_S:
@@ -74,21 +83,34 @@ def follow(samples: EngineSamples, evidence: Evidence, road: Road) -> Followed:
         kept = once.blocks.seconds[fit.gears] >= _LEAST_GEAR_S
         settled = abs(step) < 0.02 * max(fit.u_shift_s, 1e-3) and bool(kept.all())
         settled = settled and abs(fit.drift) < 0.1 * fit.u_drift
-        # Two decodings that lead to each other, a few samples apart: more rounds tell no more.
-        swings = abs(step + last_step_s) < 0.02 * fit.u_shift_s and bool(kept.all())
+        # Two decodings that lead to each other, a few samples apart: more rounds tell no more. Of
+        # the two the one with more gears is kept.
+        swings = abs(step + last_step_s) < 0.02 * fit.u_shift_s and kept.size >= last_count
+        swings = swings and bool(kept.all())
         settled |= swings and abs(fit.drift + last_drift) < 0.1 * fit.u_drift
-        last_step_s, last_drift = step, fit.drift
+        last_step_s, last_drift, last_count = step, fit.drift, kept.size
         apart = bool(np.all(np.abs(np.diff(fit.log_turns)) > GEARS_APART))
-        if settled and k and apart and kept.size == modes.size:
+        # A gear seen, but never settled enough to be fitted, stays where it was seen.
+        seconds = once.blocks.seconds
+        unfitted = np.setdiff1d(np.flatnonzero(seconds >= _LEAST_GEAR_S), fit.gears)
+        if settled and k and apart and kept.size + unfitted.size == modes.size:
             break
         clock = Clock(clock.offset_s + step, clock.drift + fit.drift, fit.from_s, u_offset)
         turns = turns_per_metre(samples, road, clock)
-        modes = _merged(fit.log_turns[kept], once.blocks.seconds[fit.gears][kept])
+        modes = _merged(
+            np.append(fit.log_turns[kept], modes[unfitted]),
+            np.append(seconds[fit.gears][kept], seconds[unfitted]),
+        )
         modes = find_modes(turns, modes)  # a better clock makes more of them stand out
+    else:  # it never settled: no round is better than another, but some tell more gears
+        if fullest is not None:
+            _, once, clock, turns = fullest
     if once.fit is None or not _in_step(turns, once.sequence, once.fit, fixed):
         return Followed(samples, clock, shifts, turns, _nothing(turns), None, None, fixed)
     sequence = _renumbered(once.sequence, once.fit)
-    return Followed(samples, clock, shifts, turns, sequence, once.blocks, once.fit, fixed)
+    return Followed(
+        samples, clock, shifts, turns, sequence, once.blocks, once.fit, fixed, road.smoothing_s
+    )
 
 
 @dataclass(frozen=True)

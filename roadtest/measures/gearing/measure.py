@@ -21,6 +21,7 @@ from roadtest.measures.gearing.road import Road
 from roadtest.measures.gearing.slip import slips
 from roadtest.measures.gearing.stories import Seen, Story, compare
 from roadtest.measures.gearing.telling import tach_told, told
+from roadtest.measures.smoothing import receiver_smoothing
 from roadtest.motion.estimate import Span
 from roadtest.quantity import COVERAGE_FACTOR_95, Quantity
 from roadtest.results import GearingResult, StoryRow, TachInfo
@@ -29,6 +30,8 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 _SEED_TAG: Final = 420
+_SMOOTHING_TAG: Final = 421
+_SMOOTHING_DRAWS: Final = 200
 _MOST_U_OFFSET_S: Final = 0.5
 """Beyond this a tach's clock counts as not found: gear changes last about as long (our choice)."""
 _SURE: Final = 0.95  # of one shift among those that were looked at
@@ -62,9 +65,25 @@ def follow_all(evidence: Evidence) -> tuple[Followed, ...]:
     logs = list(evidence.tach)
     if evidence.gps.engine is not None:
         logs.append(evidence.gps.engine)
-    road = Road.of(evidence)
     samples = engine_samples(logs, evidence.sheet, evidence.start_unix_s)
+    if not samples:
+        return ()
+    road = Road.of(evidence, _smoothing(evidence))
     return tuple(follow(one, evidence, road) for one in samples)
+
+
+def _smoothing(evidence: Evidence) -> Floats:
+    """Return draws of the time constant with which the receiver smooths its speed, s.
+
+    From every stop to rest, left out by hand or not: what is left out there says nothing of gears.
+    """
+    stops = [
+        made
+        for made in evidence.manoeuvres
+        if made.kind == "stop" and made.to_rest and (made.used or made.left_out)
+    ]
+    rng = np.random.default_rng([evidence.seed, _SMOOTHING_TAG])
+    return receiver_smoothing(evidence, stops, _SMOOTHING_DRAWS, rng)
 
 
 def measure_gearing(
@@ -116,7 +135,7 @@ def _from_log(followed: Followed, evidence: Evidence, road: Road, logs: int) -> 
     best = stories[0]
     rng = np.random.default_rng([evidence.seed, _SEED_TAG])
     drawn = figures.draw(seen, best, sheet, rng)
-    pulls = slips(followed, evidence, best.gears, rng)
+    pulls = slips(followed, evidence, road, best.gears, rng)
     trace = GearTrace.of(followed.turns.time_s, followed.sequence.gear, best.gears)
     seconds = followed.blocks.seconds[fit.gears].tolist()
     at_speed = as_logged(followed, drawn.tach_after.size)

@@ -16,6 +16,7 @@ Reference: JCGM 102:2011, 6.2 (multivariate propagation); A. Gelman et al., Baye
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Final
 
@@ -45,9 +46,11 @@ _BLUR: Final = 0.29  # a rectangular distribution over one interval
 _GRADE_MEMORY_S: Final = 20.0
 _U_ANY: Final = 100.0  # of a gear's logarithm: nothing is known
 _NU: Final = 5.0  # tails of a block
-_NU_BLENDED: Final = 2.0  # of rows seconds apart, some of which are blends of two gears
+_NU_BLENDED: Final = 2.0  # of fixes or rows seconds apart: some rows are blends of two gears
 _POSITION_MEMORY_S: Final = 2.0
 _GUESSED_S: Final = 2.0  # between fixes
+_LEAST_GUESSED: Final = math.exp(-5.0)
+_BLENDED_S: Final = 2.0  # between rows of the tach
 
 
 @dataclass(frozen=True)
@@ -116,20 +119,25 @@ def fit_ratios(
     white = _white_variance(blocks, samples, road)
     weight, level = np.ones(white.size), 1.0
     guessed = road.fix_interval_s > _GUESSED_S
-    tail = _NU_BLENDED if guessed else _NU
+    blended = guessed or samples.rate_hz * _BLENDED_S < 1.0
+    tail, least = _NU_BLENDED if blended else _NU, _LEAST_GUESSED if guessed else 1.0
     prior = prior_mean, prior_u
-    for _ in range(8 if guessed else 4):
+    for _ in range(8 if blended else 4):
         value, spread = _solve(design, blocks.log_turns, slow, level * white / weight, prior)
         misfit = blocks.log_turns - design @ value
         weight = (tail + 1.0) / (tail + misfit**2 / (level * white + shared))
-        level = _noise_level(misfit, white, shared, tail)
-    if guessed:
+        level = _noise_level(misfit, white, shared, tail, least)
+    if blended:
         # A t distribution tells less than its weights say, by (ν + 3)/(ν + 1).
         blunt = level * white / weight * (tail + 3.0) / (tail + 1.0)
         value, spread = _solve(design, blocks.log_turns, slow, blunt, prior)
     # Levels of all gears move together with the drag at rest that was assumed.
     common = creep.LINEAR * road.drag.u_still_mps2
     spread[: gears.size, : gears.size] += common**2
+    # Speed told from positions smears what happens over an interval, on the same side every time:
+    # braking begins in what is light driving, and ends outside of it.
+    if road.motion.source == "position":
+        spread[gears.size, gears.size] += (_BLUR * road.fix_interval_s) ** 2
     noise = float(np.sqrt(level)) * float(np.hypot(samples.u_rpm, samples.step_rpm / 12**0.5))
     return Fit(gears, value, spread, noise, from_s, level)
 
@@ -161,8 +169,11 @@ def _priors(
     # Grades from altitudes may be right or mere error: their creep is anything between none and
     # that of any other push, and tells nothing of the latter.
     climb = 0.5 * creep.LINEAR
+    # What is not known of the receiver's smoothing is like a filtered dial, the other way.
+    u_smooth = float(road.smoothing_s.std()) if road.smoothing_s.size else 0.0
+    u_filter = float(np.hypot(U_FILTER_S, u_smooth))
     mean = [0.0, -drift_in, creep.LINEAR, creep.SQUARE, 0.0, FILTER_S, turning, climb]
-    u = [u_shift, U_DRIFT, creep.U_LINEAR, creep.U_SQUARE, u_square, U_FILTER_S, u_turning, climb]
+    u = [u_shift, U_DRIFT, creep.U_LINEAR, creep.U_SQUARE, u_square, u_filter, u_turning, climb]
     return (
         np.concatenate([np.zeros(count), mean]),
         np.concatenate([np.full(count, _U_ANY), u]),
@@ -214,13 +225,13 @@ def _speed_variance(blocks: Blocks, road: Road) -> Floats:
     return np.asarray(smoothed / independent)
 
 
-def _noise_level(misfit: Floats, white: Floats, slow: Floats, tail: float) -> float:
+def _noise_level(misfit: Floats, white: Floats, slow: Floats, tail: float, least: float) -> float:
     """Return how much larger than thought the white variance is, by maximum likelihood.
 
-    Never smaller, for what is known of each instrument is at work; but where fixes are seconds
-    apart (heavy tails) the speed's own uncertainty is little more than a guess.
+    Never smaller than `least`: 1 where what is known of each instrument is at work; but where fixes
+    are seconds apart the speed's own uncertainty is little more than a guess.
     """
-    grid = np.exp(np.linspace(0.0 if tail == _NU else -5.0, 4.0, 61))
+    grid = np.geomspace(least, math.exp(4.0), 61)
     variance = grid[:, None] * white + slow
     each = -0.5 * np.log(variance) - 0.5 * (tail + 1) * np.log1p(misfit**2 / variance / tail)
     return float(grid[np.argmax(each.sum(axis=1))])

@@ -19,6 +19,8 @@ Bools = NDArray[np.bool_]
 
 G_MPS2: Final = 9.80665
 _AIR_KGPM3: Final = 1.225
+_SLOWEST_MPS: Final = 1.0
+NOT_SMOOTHED: Final = np.zeros(1)
 
 # Small open sports cars: rolling coefficient 0.012 to 0.020, drag area 0.55 to 0.80 m² [value from
 # memory]; taken as 95 % intervals. Mass where the sheet has none: our choice of 900 ± 300 kg.
@@ -75,11 +77,12 @@ class Road:
     motion: Motion
     ground: Ground
     drag: Drag
+    smoothing_s: Floats  # [c], draws of the time constant with which the receiver smooths speed
 
     @classmethod
-    def of(cls, evidence: Evidence) -> Road:
+    def of(cls, evidence: Evidence, smoothing_s: Floats = NOT_SMOOTHED) -> Road:
         """Return the road of a drive."""
-        return cls(evidence.motion, evidence.ground, drag_of(evidence.sheet))
+        return cls(evidence.motion, evidence.ground, drag_of(evidence.sheet), smoothing_s)
 
     @cached_property
     def fix_interval_s(self) -> float:
@@ -103,6 +106,22 @@ class Road:
             u_grade=u_grade,
             known=car.known,
         )
+
+    def unsmoothed_by(self, time_s: Floats) -> Floats:
+        """Return by how much the logarithm of speed rises at `time_s` [n], its smoothing undone.
+
+        A first-order filter of time constant τ shows y with τ·y' + y = v. It makes every speed
+        late by τ, which is part of a clock's offset; what is left of it is
+        ln v(t - τ) - ln y(t) = τ·y'/y(t - τ) - (ln y(t) - ln y(t - τ)), and τ·y'/y is taken over
+        the time from τ/2 before to τ/2 after, for slopes are noisier than speeds.
+        """
+        lag = float(self.smoothing_s.mean()) if self.smoothing_s.size else 0.0
+        if lag <= 0.0:
+            return np.zeros(time_s.size)
+        steps = np.array([0.0, 0.5, 1.0, 1.5])[:, None] * lag
+        speed = self.speed_at((time_s - steps).ravel()).speed_mps.reshape(4, -1)
+        now, half, early, earlier = np.log(np.maximum(speed, _SLOWEST_MPS))
+        return np.asarray(half - earlier - (now - early))
 
     def speed_at(self, time_s: Floats) -> SpeedAt:
         """Return the speed alone at `time_s`, as `at` does: at less than half its cost.

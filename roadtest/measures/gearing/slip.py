@@ -13,9 +13,11 @@ from roadtest.manoeuvres import Manoeuvre
 from roadtest.measures.gearing import creep
 from roadtest.measures.gearing.blocks import LIGHT_MPS2
 from roadtest.measures.gearing.follow import Followed
+from roadtest.measures.gearing.road import G_MPS2, Road
 from roadtest.measures.gearing.sequence import runs
 from roadtest.measures.gearing.shrinking import sharing, shrunk
 from roadtest.measures.gearing.turns import Turns
+from roadtest.measures.smoothing import unsmoothed
 from roadtest.motion.estimate import Draws
 from roadtest.quantity import COVERAGE_FACTOR_95, Quantity
 from roadtest.results import PullSlip
@@ -34,6 +36,9 @@ _ANY_LEVEL: Final = 0.5  # of a stretch by itself: nothing is known of it before
 _SHARES: Final = np.array([0.1, 0.3, 1.0, 3.0])
 """By how much the pulls that slip differ in slip, in its own order of magnitude (our choice)."""
 _MOST_SLIPPING: Final = 10  # numbers of slipping pulls that are tried
+_ORDERS: Final = 8  # of torque that are tried, fewer where there are many pulls
+_MOST_FIGURES: Final = 5_000_000  # in all their covariances together
+_U_TURNING: Final = 0.25  # of the mass of turning parts, standard, as a share (our choice)
 _SETTLE_S: Final = 0.8  # after a change of gear: a clutch slips then as it should, a tach lags
 _LOADED_MPS2: Final = 0.5  # of push: beyond a cruise
 _SLOWEST_MPS: Final = 3.0
@@ -51,13 +56,14 @@ class Slips:
 class _Stretch:
     """One gear under load: draws [c] of its largest sustained slip, and of the speed there.
 
-    `torque` is that of the engine but for a factor that all stretches share.
+    `torque` is that of the engine but for a factor that all stretches share, `u_torque` standard.
     """
 
     slip: Floats
     speed_mps: Floats
     mode: int
     torque: float
+    u_torque: float
 
     @property
     def low(self) -> float:
@@ -66,7 +72,11 @@ class _Stretch:
 
 
 def slips(
-    followed: Followed, evidence: Evidence, gears: tuple[int, ...], rng: np.random.Generator
+    followed: Followed,
+    evidence: Evidence,
+    road: Road,
+    gears: tuple[int, ...],
+    rng: np.random.Generator,
 ) -> Slips:
     """Return the largest sustained slip of each pull that shows one gear under load, and of all.
 
@@ -85,7 +95,7 @@ def slips(
         drawn = evidence.draws.get(manoeuvre.id)
         if manoeuvre.kind != "pull" or not manoeuvre.used or drawn is None:
             continue
-        stretches = _stretches(followed, manoeuvre, drawn, coefficient, rng)
+        stretches = _stretches(followed, manoeuvre, drawn, road, coefficient, rng)
         if stretches:
             worst = max(stretches, key=lambda s: s.low)
             if worst.low <= 0.0:
@@ -94,7 +104,8 @@ def slips(
     if not told:
         return Slips()
     figures = np.column_stack([worst.slip for _, worst in told])
-    slip = of_one_clutch(figures, np.array([worst.torque for _, worst in told]), rng)
+    torque, u_torque = np.array([(worst.torque, worst.u_torque) for _, worst in told]).T
+    slip = of_one_clutch(figures, torque, u_torque, rng)
     rows = [
         PullSlip(
             manoeuvre=name,
@@ -107,20 +118,26 @@ def slips(
     return Slips(tuple(rows), Quantity.from_draws(slip.max(axis=1), "1"))
 
 
-def of_one_clutch(figures: Floats, torque: Floats, rng: np.random.Generator) -> Floats:
+def of_one_clutch(
+    figures: Floats, torque: Floats, u_torque: Floats, rng: np.random.Generator
+) -> Floats:
     """Return draws [c, p] of the slip in each of p pulls, given `figures` [c, p] of each by itself.
 
     A clutch slips where the engine's torque [p], in any unit, is more than it holds. So the pulls
-    of the most torque slip, how many is not known, and the others do not. No clutch turns slower
-    than what it drives, under load.
+    of the most torque slip, how many is not known, nor quite which, and the others do not. No
+    clutch turns slower than what it drives, under load.
     """
     count = torque.size
     levels, shares = np.repeat(_SIZES, _SHARES.size), np.tile(_SHARES, _SIZES.size)
     all_slip = sharing(levels, levels * shares, np.eye(count))
-    rank = np.empty(count, dtype=np.int64)
-    rank[np.argsort(-torque)] = np.arange(count)
     numbers = np.unique(np.round(np.geomspace(1.0, count, min(count, _MOST_SLIPPING))))
-    slipping = [np.outer(rank < number, rank < number) for number in numbers]
+    orders = int(np.clip(_MOST_FIGURES // (all_slip.size * numbers.size), 1, _ORDERS))
+    likely = torque + u_torque * rng.normal(size=(orders, count))
+    likely[0] = torque
+    rank = np.argsort(np.argsort(-likely, axis=1), axis=1)
+    slipping = [
+        np.outer(mine < number, mine < number) for number in numbers.tolist() for mine in rank
+    ]
     return np.maximum(shrunk(figures, np.concatenate([all_slip * s for s in slipping]), rng), 0.0)
 
 
@@ -128,6 +145,7 @@ def _stretches(
     followed: Followed,
     manoeuvre: Manoeuvre,
     drawn: Draws,
+    road: Road,
     coefficient: Floats,
     rng: np.random.Generator,
 ) -> list[_Stretch]:
@@ -148,12 +166,64 @@ def _stretches(
         loaded = _loaded(turns, part, engaged_in_pull=start > 0)
         if launching or loaded.size < 2:
             continue
-        slip, speed = _slip_draws(followed, loaded, drawn, coefficient, rng)
+        car = _unsmoothed(drawn, turns.time_s[loaded], followed.smoothing_s)
+        slip = _slip_draws(followed, loaded, car, coefficient, rng)
         worst = _largest_sustained(turns, loaded, slip, rng)
         if worst is not None:
-            torque = float(np.mean(turns.push_mps2[loaded] / np.exp(turns.log_turns[loaded])))
-            stretches.append(_Stretch(worst, speed.mean(axis=1), mode, torque))
+            torque, u_torque = _torque(turns, loaded, car, road)
+            stretches.append(_Stretch(worst, car.speed_mps.mean(axis=1), mode, torque, u_torque))
     return stretches
+
+
+@dataclass(frozen=True)
+class _Car:
+    """Draws of the car's motion at some samples, [c, m], with the receiver's smoothing taken out.
+
+    `lag_s` [c]: how much of it there was.
+    """
+
+    speed_mps: Floats
+    acceleration_mps2: Floats
+    lag_s: Floats
+
+
+def _unsmoothed(drawn: Draws, time_s: Floats, smoothing_s: Floats) -> _Car:
+    """Return the motion at the times [m].
+
+    A smoothed speed is late by its time constant, and so is the tach's clock as found against it:
+    the car had this speed that much earlier.
+    """
+    count = drawn.speed_mps.shape[0]
+    lag = np.resize(smoothing_s, count)  # one for each draw
+    time = time_s - lag[:, None]
+    low = np.clip(np.searchsorted(drawn.time_s, time, "right") - 1, 0, drawn.time_s.size - 2)
+    share = (time - drawn.time_s[low]) / (drawn.time_s[low + 1] - drawn.time_s[low])
+    own, each = unsmoothed(drawn, lag), np.arange(count)[:, None]
+
+    def at(values: Floats) -> Floats:
+        return np.asarray(values[each, low] * (1.0 - share) + values[each, low + 1] * share)
+
+    return _Car(np.maximum(at(own.speed_mps), 0.5), at(own.acceleration_mps2), lag)
+
+
+def _torque(turns: Turns, index: Ints, car: _Car, road: Road) -> tuple[float, float]:
+    """Return the mean torque of the engine at the samples `index` and its standard uncertainty.
+
+    Both over a factor that all gears share. The engine drives its own turning parts too, which in
+    a low gear take a good part of it.
+    """
+    per_turn = np.exp(-turns.log_turns[index])
+    turning = creep.turning_mass(turns.log_turns[index])
+    still = turns.push_mps2[index] - turns.acceleration_mps2[index]
+    drawn = ((car.acceleration_mps2 * (1.0 + turning) + still) * per_turn).mean(axis=1)
+    variance = (
+        (G_MPS2 * turns.u_grade[index]) ** 2
+        + road.drag.u_still_mps2**2
+        + (road.drag.u_square_pm * turns.speed_mps[index] ** 2) ** 2
+        + (_U_TURNING * turning * turns.acceleration_mps2[index]) ** 2
+    )
+    u_shared = float(np.mean(np.sqrt(variance) * per_turn))
+    return float(drawn.mean()), float(np.hypot(drawn.std(), u_shared))
 
 
 def _loaded(turns: Turns, part: Ints, *, engaged_in_pull: bool) -> Ints:
@@ -173,21 +243,12 @@ def _loaded(turns: Turns, part: Ints, *, engaged_in_pull: bool) -> Ints:
 
 
 def _slip_draws(
-    followed: Followed,
-    index: Ints,
-    drawn: Draws,
-    coefficient: Floats,
-    rng: np.random.Generator,
-) -> tuple[Floats, Floats]:
-    """Return draws [c, m] of slip and of speed at the samples `index`."""
-    turns, fit, count = followed.turns, followed.fit, drawn.speed_mps.shape[0]
+    followed: Followed, index: Ints, car: _Car, coefficient: Floats, rng: np.random.Generator
+) -> Floats:
+    """Return draws [c, m] of slip at the samples `index`."""
+    turns, fit, count = followed.turns, followed.fit, car.lag_s.size
     if fit is None:
         raise ValueError("no gears were fitted")
-    time = turns.time_s[index]
-    low = np.clip(np.searchsorted(drawn.time_s, time, "right") - 1, 0, drawn.time_s.size - 2)
-    share = (time - drawn.time_s[low]) / (drawn.time_s[low + 1] - drawn.time_s[low])
-    speed = drawn.speed_mps[:, low] * (1.0 - share) + drawn.speed_mps[:, low + 1] * share
-    speed = np.maximum(speed, 0.5)
     mode = int(followed.sequence.gear[index[0]])
     k = fit.count
     push = turns.push_mps2[index]
@@ -212,8 +273,8 @@ def _slip_draws(
     rounding = rng.uniform(-0.5, 0.5, (count, 1)) * samples.step_rpm
     noise = rng.normal(size=(count, index.size)) * followed.fit_noise_rpm + rounding
     rpm = np.maximum(turns.rpm[index] + noise, 100.0)
-    excess = np.log(rpm / 60.0 / speed) - expected
-    return 1.0 - np.exp(-excess), speed
+    excess = np.log(rpm / 60.0 / car.speed_mps) - expected
+    return np.asarray(1.0 - np.exp(-excess))
 
 
 def _largest_sustained(

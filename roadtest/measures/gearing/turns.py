@@ -107,7 +107,9 @@ def turns_per_metre(samples: EngineSamples, road: Road, clock: Clock) -> Turns:
         push_mps2=push,
         climb_mps2=at.climb_mps2[keep],
         u_grade=at.u_grade[keep],
-        log_turns=np.where(usable, np.log(rpm_ok / 60.0 / speed_ok), np.nan),
+        log_turns=np.where(
+            usable, np.log(rpm_ok / 60.0 / speed_ok) - road.unsmoothed_by(time)[keep], np.nan
+        ),
         u_log=np.sqrt(variance),
         late=late,
         swing=np.where(usable, _filtered_rate(road, time[keep]) - late, 0.0),

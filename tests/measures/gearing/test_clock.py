@@ -97,6 +97,17 @@ def test_one_steady_cruise_does_not_fix_the_clock_and_says_so(clock: Clock) -> N
     assert abs(row.ratio.value - 0.82) < THREE_SIGMA * row.ratio.u95
 
 
+def test_positions_tell_the_clock_no_better_than_they_tell_when_braking_begins() -> None:
+    truth, tach = truth_of("right"), Tach(offset_s=20.0, lag_s=0.1)
+    log = tach_log(truth, tach, 3)
+    receiver = Receiver(rate_hz=1.0)
+    evidence = evidence_from(truth, receiver, 3, sheet=SHEET, tach=[log], with_speed=False, draws=2)
+    found = measure_gearing(evidence).tach.offset_s
+    assert found is not None
+    assert found.u95 > 1.96 * 0.29  # of an interval of 1 s
+    assert abs(found.value - tach.apparent_offset_s()) < found.u95
+
+
 def test_a_log_of_another_drive_does_not_fit_anywhere() -> None:
     other = shakedown_of(9)
     log = tach_log(other, Tach(), 9)
