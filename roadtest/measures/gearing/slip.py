@@ -179,12 +179,13 @@ def _stretches(
 class _Car:
     """Draws of the car's motion at some samples, [c, m], with the receiver's smoothing taken out.
 
-    `lag_s` [c]: how much of it there was.
+    `lag_s` [c]: how much of it there was. A smoothed pull begins and ends softly.
     """
 
     speed_mps: Floats
     acceleration_mps2: Floats
     lag_s: Floats
+    sharper_mps2: Floats  # [m], mean of what the smoothing took from the acceleration
 
 
 def _unsmoothed(drawn: Draws, time_s: Floats, smoothing_s: Floats) -> _Car:
@@ -195,15 +196,18 @@ def _unsmoothed(drawn: Draws, time_s: Floats, smoothing_s: Floats) -> _Car:
     """
     count = drawn.speed_mps.shape[0]
     lag = np.resize(smoothing_s, count)  # one for each draw
-    time = time_s - lag[:, None]
-    low = np.clip(np.searchsorted(drawn.time_s, time, "right") - 1, 0, drawn.time_s.size - 2)
-    share = (time - drawn.time_s[low]) / (drawn.time_s[low + 1] - drawn.time_s[low])
     own, each = unsmoothed(drawn, lag), np.arange(count)[:, None]
 
-    def at(values: Floats) -> Floats:
+    def at(values: Floats, time: Floats) -> Floats:
+        low = np.clip(np.searchsorted(drawn.time_s, time, "right") - 1, 0, drawn.time_s.size - 2)
+        share = (time - drawn.time_s[low]) / (drawn.time_s[low + 1] - drawn.time_s[low])
         return np.asarray(values[each, low] * (1.0 - share) + values[each, low + 1] * share)
 
-    return _Car(np.maximum(at(own.speed_mps), 0.5), at(own.acceleration_mps2), lag)
+    earlier = time_s - lag[:, None]
+    acceleration = at(own.acceleration_mps2, earlier)
+    shown = at(drawn.acceleration_mps2, np.broadcast_to(time_s, earlier.shape))
+    sharper = (acceleration - shown).mean(axis=0)
+    return _Car(np.maximum(at(own.speed_mps, earlier), 0.5), acceleration, lag, sharper)
 
 
 def _torque(turns: Turns, index: Ints, car: _Car, road: Road) -> tuple[float, float]:
@@ -251,7 +255,8 @@ def _slip_draws(
         raise ValueError("no gears were fitted")
     mode = int(followed.sequence.gear[index[0]])
     k = fit.count
-    push = turns.push_mps2[index]
+    acceleration = turns.acceleration_mps2[index] + car.sharper_mps2
+    push = turns.push_mps2[index] + car.sharper_mps2
     columns = np.stack(
         [
             turns.late[index],
@@ -260,7 +265,7 @@ def _slip_draws(
             push * np.abs(push),
             turns.speed_mps[index] ** 2,
             -turns.swing[index],
-            turns.acceleration_mps2[index] * creep.turning_mass(turns.log_turns[index]),
+            acceleration * creep.turning_mass(turns.log_turns[index]),
             turns.climb_mps2[index],
         ]
     )
