@@ -107,9 +107,11 @@ def _routes(app: Dash, sessions: Sessions) -> None:
 
     def chart(work_id: str, name: str) -> Response:
         work = sessions.find(browser_key(), work_id)
-        found = [] if work is None else [one for one in work.charts if one.id == name]
-        if not found:
+        if work is None:
             abort(404)
+        found = [one for one in work.charts if one.id == name]
+        if not found:  # the drive has changed meanwhile, and its page draws it anew
+            return Response(status=204)
         response = Response(draw_svg(found[0]), mimetype="image/svg+xml")
         response.headers["Cache-Control"] = "no-store"
         return response

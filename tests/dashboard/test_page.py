@@ -134,8 +134,11 @@ def test_a_download_is_for_the_browser_whose_drive_it_is(
     assert got.headers["Content-Disposition"] == 'attachment; filename="results.json"'
     assert client.get(f"/drive/{checked_work.id}/report.pdf").data.startswith(b"%PDF")
     assert client.get(f"/drive/{checked_work.id}/passwd").status_code == 404
+    assert client.get(f"/drive/{checked_work.id}/chart/mfdd.svg").data.startswith(b"<svg")
+    assert client.get(f"/drive/{checked_work.id}/chart/gone.svg").status_code == 204
     stranger = app.server.test_client()
-    assert stranger.get(f"/drive/{checked_work.id}/results.json").status_code == 404
+    for file in ("results.json", "chart/mfdd.svg", "chart/gone.svg"):
+        assert stranger.get(f"/drive/{checked_work.id}/{file}").status_code == 404
 
 
 def test_every_answer_keeps_the_page_safe(client: FlaskClient) -> None:
