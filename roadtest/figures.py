@@ -33,9 +33,11 @@ from roadtest.wording import (
     number_text,
     pair_text,
     plural,
+    probability_text,
     quantity_text,
 )
 
+_SURE = 0.95  # as sure as every interval
 _MOST_USES = 40  # of the brakes, listed; all are in the tables
 
 _DECELERATIONS = (
@@ -153,6 +155,12 @@ def _put_gearing(page: Sheet, gearing: GearingResult, units: ReadIn) -> None:
     if not is_measured(gearing):
         return
     page.heading("Gearing")
+    if gearing.stories and gearing.stories[0].probability < _SURE:
+        chance = probability_text(gearing.stories[0].probability)
+        page.paragraph(
+            "Ratios, axle, roll-out and cruise hold for the most probable account of gearbox, "
+            f"axle, tach and tyre, which has {chance}; steps and turns by the tach need none."
+        )
     if gearing.gears:
         rows = [
             [

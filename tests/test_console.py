@@ -32,6 +32,7 @@ from roadtest.results import (
     ReadIn,
     Remark,
     Results,
+    StoryRow,
 )
 from roadtest.terminal import display_width
 from roadtest.wording import VERDICT_WORD, short_title
@@ -237,6 +238,14 @@ def test_fractions_that_are_read_in_per_cent() -> None:
     text = render(Results(findings=(slip, scale)), "mph", False)
     assert "0.40 ± 0.30 %; allowed: at most 2 %" in text
     assert "1.0020 ± 0.0060; allowed: 0.97 to 1.03" in text
+
+
+def test_figures_of_a_gearing_in_doubt_say_so() -> None:
+    account = "hold for the most probable account of gearbox, axle, tach and tyre, which has 31 %"
+    for chance, said in ((0.31, True), (0.97, False)):
+        gearing = dataclasses.replace(EXAMPLE.gearing, stories=(StoryRow("as built", chance),))
+        text = render(dataclasses.replace(EXAMPLE, gearing=gearing), "mph", False)
+        assert (account in " ".join(text.split())) is said
 
 
 def test_what_was_not_measured_has_no_section() -> None:
