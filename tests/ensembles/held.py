@@ -264,8 +264,8 @@ class Comparison:
     def _between(self, row: PullRun, from_s: float) -> float:
         if row.from_ is None or row.to is None:
             return math.nan
-        begin = self.truth.rises_through(row.from_.value, from_s - 2.0)
-        return self.truth.rises_through(row.to.value, begin) - begin
+        end = self.truth.rises_through(row.to.value, from_s)
+        return end - self.truth.last_rise_through(row.from_.value, end)
 
     def _peak_force(self, made: simulated.Manoeuvre) -> float:
         inside = (self.truth.t_s >= made.start_s) & (self.truth.t_s <= made.end_s)

@@ -200,3 +200,10 @@ def test_fixes_lie_on_the_ellipsoid_as_far_apart_as_the_truth() -> None:
     length = geod.line_length(fixes.longitude_deg, fixes.latitude_deg)
     level = np.hypot(np.diff(fixes.east_m), np.diff(fixes.north_m)).sum()
     assert length == pytest.approx(level, rel=1e-6)
+
+
+def test_the_last_rise_is_that_after_a_fall_below() -> None:
+    truth = from_profile(np.repeat([-1.0, 2.0], 200), 11.0)  # 11 m/s, 9 after 2 s, 13 after 4 s
+    assert truth.rises_through(10.0, 0.5) == 0.5  # it has risen to it: it is above
+    assert truth.last_rise_through(10.0, 4.0) == pytest.approx(2.5, abs=1e-9)
+    assert math.isnan(truth.last_rise_through(8.0, 4.0))

@@ -90,6 +90,14 @@ class Truth:
         """Return the first time at or after `after_s` at which speed rises to `speed_mps`."""
         return self._crossing(speed_mps, after_s, falling=False)
 
+    def last_rise_through(self, speed_mps: float, before_s: float) -> float:
+        """Return the last time before `before_s` at which speed rises through `speed_mps`."""
+        last = int(np.searchsorted(self.t_s, before_s, "right")) - 1
+        below = np.flatnonzero(self.speed_mps[: last + 1] < speed_mps)
+        if below.size == 0:
+            return math.nan
+        return self.rises_through(speed_mps, float(self.t_s[below[-1]]))
+
     def _crossing(self, speed_mps: float, after_s: float, *, falling: bool) -> float:
         first = max(int(np.searchsorted(self.t_s, after_s, "right")) - 1, 0)
         sign = -1.0 if falling else 1.0
