@@ -20,6 +20,7 @@ from roadtest.compare.charts import comparison_charts
 from roadtest.compare.document import comparison_document
 from roadtest.compare.table import (
     HOW_TO_READ,
+    NO_MARK,
     SectionTable,
     against_text,
     car_text,
@@ -34,8 +35,7 @@ from roadtest.results import Results
 _WORD: Final = {"*": "✱ changed", "~": "~ runs differ", "": ""}
 _HOW: Final = (
     "✱ changed: the 95 % interval of the difference excludes 0. ~ runs differ: so does this, but "
-    "with one run on each drive. No mark: no change shows, which does not prove that there is "
-    "none. Engine turns and cruise are as the tach shows them."
+    f"with one run on each drive. {NO_MARK}"
 )
 
 

@@ -30,10 +30,13 @@ _LAST_TELLS: Final = frozenset({"cruise", "pulls"})
 """Sections whose last figure tells most: top gear at the highest speed, the longest start."""
 _PERCENT: Final = frozenset({"clutch slip", "fade, last / first", "spread"})
 HOW_TO_READ: Final = "How to read this"
+NO_MARK: Final = (
+    "No mark: no change shows, which does not prove that there is none. Engine turns are as the "
+    "tach shows them; cruise too, but for a wrong setting of its cylinders."
+)
 MARKS: Final = (
     "*: changed, the 95 % interval of the difference excludes 0. ~: the runs differ, but there is "
-    "one on each drive. No mark: no change shows, which does not prove that there is none. "
-    "Engine turns are as the tach shows them; cruise too, but for a wrong setting of its cylinders."
+    f"one on each drive. {NO_MARK}"
 )
 
 
