@@ -17,6 +17,7 @@ from roadtest.measures.coasting.runs import coast_runs, pairs
 from roadtest.measures.inertia import coasting_factor_draws, mass_draws
 from roadtest.measures.road_load import drag_area
 from roadtest.measures.windows import Readings, read_windows
+from roadtest.motion.lateness import lateness
 from roadtest.quantity import Quantity
 from roadtest.results import CoastingResult, CoastRun, DecelerationAt
 from roadtest.units import STANDARD_GRAVITY_MPS2, to_si
@@ -80,6 +81,7 @@ def measure_coasting(evidence: Evidence, gear_of: Mapping[str, int | None]) -> C
     the readings ask for f1.
     """
     rng = np.random.default_rng([evidence.seed, _SEED_TAG])
+    evidence = places_as_late_as_speeds(evidence)
     gear_of = with_noted_gears(evidence, gear_of)
     runs, aside = coast_runs(evidence, gear_of)
     readings = tuple(read_windows(evidence, run, _WINDOW_S) for run in runs)
@@ -114,6 +116,20 @@ def measure_coasting(evidence: Evidence, gear_of: Mapping[str, int | None]) -> C
     remarks = _remarks(result, fit, car, partner)
     load = SpecificRoadLoad(fit.beta * car.factor[:, None], low, high, fit.beta)
     return CoastingMeasured(result, remarks, aside, load)
+
+
+def places_as_late_as_speeds(evidence: Evidence) -> Evidence:
+    """Return the evidence with places and altitudes at the times when their speeds are shown.
+
+    Else the hills of a receiver that is late with its speeds lie beside the speeds that they act
+    on: to one side on the way there, to the other on the way back.
+    """
+    late_s = lateness(evidence.motion, evidence.ground).value_s
+    return replace(
+        evidence,
+        gps=replace(evidence.gps, time_s=evidence.gps.time_s + late_s),
+        ground=replace(evidence.ground, time_s=evidence.ground.time_s + late_s),
+    )
 
 
 def _car(evidence: Evidence, rng: np.random.Generator) -> _Car:
