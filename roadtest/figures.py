@@ -14,7 +14,7 @@ from roadtest.figure_lines import put_line as _put_line
 from roadtest.figure_lines import put_shown as _put_shown
 from roadtest.figure_lines import put_table as _put_table
 from roadtest.figure_lines import put_text as _put_text
-from roadtest.quantity import Quantity
+from roadtest.quantity import SURE, Quantity
 from roadtest.results import (
     BeddingRecord,
     BeddingRow,
@@ -37,7 +37,6 @@ from roadtest.wording import (
     quantity_text,
 )
 
-_SURE = 0.95  # as sure as every interval
 _MOST_USES = 40  # of the brakes, listed; all are in the tables
 
 _DECELERATIONS = (
@@ -155,7 +154,7 @@ def _put_gearing(page: Sheet, gearing: GearingResult, units: ReadIn) -> None:
     if not is_measured(gearing):
         return
     page.heading("Gearing")
-    if gearing.stories and gearing.stories[0].probability < _SURE:
+    if gearing.stories and gearing.stories[0].probability < SURE:
         chance = probability_text(gearing.stories[0].probability)
         page.paragraph(
             "Ratios, axle, roll-out and cruise hold for the most probable account of gearbox, "

@@ -13,6 +13,8 @@ Floats = NDArray[np.float64]
 
 COVERAGE_FACTOR_95: Final = 1.959964
 """u95 / u of a normal distribution."""
+SURE: Final = 0.95
+"""The probability from which something is told as sure: that of every interval."""
 
 
 @dataclass(frozen=True)

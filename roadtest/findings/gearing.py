@@ -25,12 +25,11 @@ from roadtest.findings.tach import (
     as_sure_as_the_story,
     by_the_tyre,
 )
-from roadtest.quantity import Quantity
+from roadtest.quantity import SURE, Quantity
 from roadtest.results import CruiseRow, Finding, FindingItem, Limit, Shown, Step
 from roadtest.wording import number_text, probability_text
 
 _IN_EACH_GEAR: Final = "20 s of steady driving in each gear, engine speed logged"
-_SURE: Final = 0.95  # the probability that goes with a 95 % interval
 _NOT_MATCHED: Final = "Engine speed and road speed could not be matched"
 
 
@@ -78,9 +77,9 @@ def _identity(case: Case) -> FindingItem | None:
         return None
     own = "one on the build sheet" if fitted.label == NO_LABEL else _quoted(fitted.label)
     what = f"that it is the {own}"
-    if likely >= _SURE:
+    if likely >= SURE:
         return FindingItem(None, None, None, "pass", likely, what=what)
-    if likely <= 1.0 - _SURE:
+    if likely <= 1.0 - SURE:
         return FindingItem(None, None, None, "fail", likely, what=what)
     return FindingItem(None, None, None, "not proven", likely, what=what)
 

@@ -17,9 +17,9 @@ from roadtest.findings.judging import (
     within,
 )
 from roadtest.measures.gearing.telling import LEFT_OPEN
+from roadtest.quantity import SURE
 from roadtest.results import Finding
 
-_SURE: Final = 0.95  # as sure as every interval
 NO_TACH: Final = "No engine speed was logged"
 LOG_THE_ENGINE: Final = (
     "Log the engine speed (tach.csv, or RPM sentences in the GPS log) on a drive with 20 s of "
@@ -59,7 +59,7 @@ def as_sure_as_the_story(case: Case, finding: Finding, *parts: str) -> Finding:
         return finding
     alike = [s for s in stories if all(getattr(s, p) == getattr(stories[0], p) for p in parts)]
     chance = sum(s.probability for s in alike) / sum(s.probability for s in stories)
-    if chance >= _SURE:
+    if chance >= SURE:
         return finding
     given = finding.probability
     return replace(

@@ -8,13 +8,13 @@ from typing import Final
 from roadtest.build_sheet import BuildSheet
 from roadtest.build_sheet.model import named_part
 from roadtest.measures.gearing.stories import Story, is_right
+from roadtest.quantity import SURE
 from roadtest.wording import probability_text
 
 LEFT_OPEN: Final = "leave open which it is"
 """How a sentence here is told from others."""
 
 _WORTH_TELLING: Final = 0.05  # probability from which a story is not ruled out
-_SURE: Final = 0.95  # as sure as every interval
 _MOST_TOLD: Final = 3
 
 _ROLL_OUT: Final = (
@@ -84,7 +84,7 @@ def tach_told(stories: Sequence[Story]) -> tuple[str, ...]:
     if is_right(best.tach):
         return ()
     chance = sum(s.probability for s in stories if s.tach.label == best.tach.label)
-    lead = "" if chance >= _SURE else f"Most probably ({probability_text(chance)}): "
+    lead = "" if chance >= SURE else f"Most probably ({probability_text(chance)}): "
     if best.tach.factor:
         return (
             f"{lead}the tach shows {best.tach.factor} of the true engine speed in every gear: "
