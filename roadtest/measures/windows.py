@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from roadtest.evidence import Evidence
 from roadtest.measures.stretch import Stretch
 from roadtest.motion.estimate import POSITION_MODEL, SPEED_MODEL
-from roadtest.motion.kinematics import SlowError
+from roadtest.motion.kinematics import wandering
 from roadtest.motion.noise import Noise
 
 Floats = NDArray[np.float64]
@@ -56,12 +56,6 @@ def read_windows(evidence: Evidence, run: Stretch, window_s: float) -> Readings:
     else:
         average, speed, covariance = _from_speeds(evidence, run, edges)
     return Readings(run, edges, average, speed, covariance, altitude, variance)
-
-
-def wandering(time_s: Floats, error: SlowError) -> Floats:
-    """Return the covariance [n, n] of an Ornstein-Uhlenbeck error at `time_s` [n]."""
-    apart = np.abs(time_s[:, None] - time_s[None, :])
-    return np.asarray(error.sd**2 * np.exp(-apart / error.memory_s))
 
 
 def _edges(evidence: Evidence, run: Stretch, window_s: float) -> Ints:
@@ -105,7 +99,7 @@ def _from_speeds(evidence: Evidence, run: Stretch, edges: Ints) -> tuple[Floats,
     covariance = np.diag(white)
     on_grid = average[:, fixes]
     for error in SPEED_MODEL.slow:
-        covariance += on_grid @ wandering(time[fixes], error) @ on_grid.T
+        covariance += on_grid @ error.covariance(time[fixes]) @ on_grid.T
     return average, on_grid @ said, covariance
 
 
@@ -136,10 +130,7 @@ def _from_positions(run: Stretch, edges: Ints) -> tuple[Floats, Floats, Floats]:
     difference = np.zeros((spans.size, edges.size))
     rows = np.arange(spans.size)
     difference[rows, rows + 1], difference[rows, rows] = 1.0, -1.0
-    wander = sum(
-        (wandering(time[edges], error) for error in POSITION_MODEL.slow),
-        start=np.zeros((edges.size, edges.size)),
-    )
+    wander = wandering(time[edges], POSITION_MODEL.slow)
     moved = difference @ wander @ difference.T
     beyond = float(np.mean(moves.var(axis=0) - np.diag(moved)))
     rest = max(0.5 * beyond, 1e-4)

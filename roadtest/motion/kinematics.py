@@ -8,6 +8,7 @@ random walk of acceleration; over shorter ones acceleration is smooth, as a car'
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,6 +28,16 @@ class SlowError:
 
     sd: float  # stationary standard deviation, in the unit measured
     memory_s: float
+
+    def covariance(self, time_s: Floats) -> Floats:
+        """Return the covariance [n, n] of this error at `time_s` [n]."""
+        apart = np.abs(time_s[:, None] - time_s)
+        return np.asarray(self.sd**2 * np.exp(-apart / self.memory_s))
+
+
+def wandering(time_s: Floats, errors: Iterable[SlowError]) -> Floats:
+    """Return the covariance [n, n] of several such errors together."""
+    return np.asarray(sum(error.covariance(time_s) for error in errors))
 
 
 @dataclass(frozen=True)

@@ -22,7 +22,7 @@ from roadtest.evidence import Evidence
 from roadtest.measures.braking.courses import GRID_S, Seen, between, look
 from roadtest.measures.braking.stop import StopDraws
 from roadtest.motion.estimate import POSITION_MODEL, SPEED_MODEL, Draws
-from roadtest.motion.kinematics import SlowError
+from roadtest.motion.kinematics import wandering
 
 Floats = NDArray[np.float64]
 
@@ -124,11 +124,6 @@ def _path(seen: Seen, heading: Floats) -> Path:
     return Path(seen.grid_s, heading, aside, along, seen.way_m)
 
 
-def _slow(time: Floats, errors: tuple[SlowError, ...]) -> Floats:
-    apart = np.abs(time[:, None] - time)
-    return np.asarray(sum(e.sd**2 * np.exp(-apart / e.memory_s) for e in errors))
-
-
 @dataclass(frozen=True)
 class _Shape:
     """How heading [m, k] and place aside [m, k] on the grid follow from the k = m + 4 unknowns.
@@ -205,7 +200,7 @@ def _by_course(seen: Seen, shape: _Shape) -> list[tuple[_Told, ...]]:
         return [()]
     speed = np.interp(seen.course_s, seen.grid_s, seen.speed_mps)
     rows = speed[:, None] * between(seen.grid_s, shape.heading, seen.course_s)
-    slow = _slow(seen.course_s, SPEED_MODEL.slow)
+    slow = wandering(seen.course_s, SPEED_MODEL.slow)
     made: list[tuple[_Told, ...]] = []
     for factor in _COURSE_FACTORS:
         white = np.diag((SPEED_MODEL.prior.sd * factor) ** 2 + seen.course_rounding)
@@ -218,6 +213,6 @@ def _by_place(seen: Seen, shape: _Shape) -> list[tuple[_Told, ...]]:
     if not seen.place_s.size:
         return [()]
     rows = between(seen.grid_s, shape.aside, seen.place_s)
-    slow = _slow(seen.place_s, POSITION_MODEL.slow)
+    slow = wandering(seen.place_s, POSITION_MODEL.slow)
     white = [np.diag(np.full(seen.place_s.size, sd**2)) for sd in _POSITION_SDS_M]
     return [(_Told.by(rows, seen.aside_m, noise + slow),) for noise in white]

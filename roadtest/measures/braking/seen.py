@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roadtest.motion.estimate import POSITION_MODEL, SPEED_MODEL, Motion
-from roadtest.motion.kinematics import SlowError
+from roadtest.motion.kinematics import wandering
 
 Floats = NDArray[np.float64]
 
@@ -44,7 +44,9 @@ def fixes_between(
         return _from_positions(time, values, motion)
     variance = _robust(values[0] - np.interp(time, *mean_path), motion)
     variance = variance + motion.observed.rounding[inside]
-    return Fixes(time, values[0], np.diag(variance) + _slow(time, SPEED_MODEL.slow), means=False)
+    return Fixes(
+        time, values[0], np.diag(variance) + wandering(time, SPEED_MODEL.slow), means=False
+    )
 
 
 def _from_positions(time: Floats, places: Floats, motion: Motion) -> Fixes:
@@ -52,7 +54,7 @@ def _from_positions(time: Floats, places: Floats, motion: Motion) -> Fixes:
     way = places[:, -1] - places[:, 0]
     along = (way / max(float(np.hypot(*way)), 1e-9)) @ places
     h = np.diff(time)
-    noise = np.diag(np.full(time.size, motion.noise.sd**2)) + _slow(time, POSITION_MODEL.slow)
+    noise = np.diag(np.full(time.size, motion.noise.sd**2)) + wandering(time, POSITION_MODEL.slow)
     differences = (np.eye(time.size, k=1) - np.eye(time.size))[:-1] / h[:, None]
     return Fixes(time, np.diff(along) / h, differences @ noise @ differences.T, means=True)
 
@@ -61,8 +63,3 @@ def _robust(misfit: Floats, motion: Motion) -> Floats:
     """Return the variance [n] each fix deserves: outlying ones are believed less (Student's t)."""
     square = motion.noise.sd**2
     return np.asarray(square * (motion.noise.tail + misfit**2 / square) / (motion.noise.tail + 1.0))
-
-
-def _slow(time: Floats, errors: tuple[SlowError, ...]) -> Floats:
-    apart = np.abs(time[:, None] - time)
-    return np.asarray(sum(e.sd**2 * np.exp(-apart / e.memory_s) for e in errors))

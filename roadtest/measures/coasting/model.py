@@ -30,7 +30,7 @@ from scipy.linalg import cho_factor, cho_solve, solve_triangular
 from scipy.special import logsumexp
 
 from roadtest.measures.inertia import COASTING_SHARE
-from roadtest.measures.windows import Readings, wandering
+from roadtest.measures.windows import Readings
 from roadtest.motion.hilliness import Beforehand, Hilliness
 from roadtest.motion.kinematics import SlowError
 from roadtest.units import STANDARD_GRAVITY_MPS2
@@ -280,7 +280,7 @@ def mean_wandering(reading: Readings) -> Floats:
     ends = reading.run.time_s[reading.edges]
     parts = (np.arange(_PARTS) + 0.5) / _PARTS
     times = (ends[:-1, None] + np.diff(ends)[:, None] * parts).ravel()
-    whole = wandering(times, SlowError(1.0, _WANDER_MEMORY_S))
+    whole = SlowError(1.0, _WANDER_MEMORY_S).covariance(times)
     count = ends.size - 1
     return np.asarray(whole.reshape(count, _PARTS, count, _PARTS).mean(axis=(1, 3)))
 
