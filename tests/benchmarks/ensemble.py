@@ -6,8 +6,9 @@
 Every drive appends one line to the results file; drives that are in it already are not run again,
 so a run may be broken off, or shared out between processes by --first and --drives. For every
 figure of the results it prints the root mean square error, bias, the share of 95 % intervals that
-hold the truth, sharpness (median |error| over median half-width: 0.34 is ideal); then manoeuvres
-missed and made up, and given verdicts against true ones.
+hold the truth, how well that share is known, sharpness (median |error| over median half-width:
+0.34 is ideal); then manoeuvres missed and made up, and given verdicts against true ones.
+`--held-by late` prints only the shares, for each kind of drive.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ from time import process_time
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 if __name__ == "__main__":
     sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
@@ -34,7 +36,10 @@ from tests.ensembles.drives import RandomDrive, random_folder
 from tests.ensembles.held import Comparison, judgements, manoeuvre_counts, phantom_gears
 
 Row = dict[str, Any]
+Bools = NDArray[np.bool_]
+Floats = NDArray[np.float64]
 TWO_INTERVALS = 2.0
+_SAME = 1e-12
 
 
 def one(seed: int) -> Row:
@@ -114,21 +119,61 @@ def show(rows: list[Row]) -> None:
 
 
 def _show_held(rows: Iterable[Row]) -> None:
-    by_what: dict[str, list[tuple[float, float]]] = defaultdict(list)
+    print(
+        f"\n{'figure':29s} {'n':>5s} {'rms':>9s} {'bias':>9s} {'held':>6s} {'known to':>9s} "
+        f"{'sharp':>5s} med u95"
+    )
+    for what, compared in sorted(_by_figure(rows).items()):
+        error, u95, drive = np.array(compared).T
+        rms, bias = float(np.sqrt(np.mean(error**2))), float(error.mean())
+        inside = np.abs(error) <= u95 + _SAME
+        low, high = share_known(inside, drive)
+        median = float(np.median(u95))
+        sharp = float(np.median(np.abs(error))) / max(median, _SAME)
+        print(
+            f"{what:29s} {error.size:5d} {rms:9.3g} {bias:+9.2g} {inside.mean():6.1%} "
+            f"{low:5.0%}-{high:3.0%} {sharp:5.2f} {median:.3g}"
+        )
+
+
+def _by_figure(rows: Iterable[Row]) -> dict[str, list[tuple[float, float, float]]]:
+    """Return the error, the half-width and the drive of every comparison, by kind of figure."""
+    by_what: dict[str, list[tuple[float, float, float]]] = defaultdict(list)
     for row in rows:
         for what, value, u95, true in row["held"]:
-            by_what[what].append((value - true, u95))
-    print(f"\n{'figure':30s} {'n':>5s} {'rms':>9s} {'bias':>9s} {'held':>6s} {'sharp':>6s} med u95")
-    for what, pairs in sorted(by_what.items()):
-        error, u95 = np.array(pairs).T
-        rms, bias = float(np.sqrt(np.mean(error**2))), float(error.mean())
-        held = float(np.mean(np.abs(error) <= u95 + 1e-12))
-        sharp = float(np.median(np.abs(error)) / max(float(np.median(u95)), 1e-12))
-        median = float(np.median(u95))
-        print(
-            f"{what:30s} {error.size:5d} {rms:9.3g} {bias:+9.2g} {held:6.1%} {sharp:6.2f} "
-            f"{median:.3g}"
-        )
+            by_what[what].append((value - true, u95, float(row["seed"])))
+    return by_what
+
+
+def share_known(inside: Bools, drive: Floats) -> tuple[float, float]:
+    """Return the 95 % interval of a share, where comparisons of one drive go together.
+
+    Wilson's score interval for as many independent comparisons as have the variance of a ratio
+    estimate over whole drives (Cochran, Sampling Techniques, 3rd ed., section 9A, from memory).
+    """
+    share, count = float(inside.mean()), float(inside.size)
+    _, of = np.unique(drive, return_inverse=True)
+    off = np.bincount(of, inside - share)
+    if 0.0 < share < 1.0:
+        count = min(count, share * (1.0 - share) * count**2 / float(off @ off))
+    z = 1.96
+    middle = (share + z**2 / (2 * count)) / (1.0 + z**2 / count)
+    half = z / (1.0 + z**2 / count) * np.sqrt(share * (1 - share) / count + (z / (2 * count)) ** 2)
+    return float(middle - half), float(middle + half)
+
+
+def show_held_by(rows: list[Row], trait: str) -> None:
+    """Print the share of intervals that hold the truth, and of how many, for each kind of drive."""
+    kinds = sorted({row["traits"][trait] for row in rows})
+    print(f"{trait:29s} " + " ".join(f"{kind!s:>13s}" for kind in kinds))
+    held = {kind: _by_figure(r for r in rows if r["traits"][trait] == kind) for kind in kinds}
+    for what in sorted({what for figures in held.values() for what in figures}):
+        cells = []
+        for kind in kinds:
+            error, u95, _ = np.array(held[kind].get(what, np.empty((0, 3)))).T
+            inside = np.abs(error) <= u95 + _SAME
+            cells.append(f"{inside.mean():6.1%} ({error.size:4d})" if error.size else " " * 13)
+        print(f"{what:29s} " + " ".join(cells))
 
 
 def _show_manoeuvres(rows: Iterable[Row]) -> None:
@@ -200,12 +245,16 @@ def main() -> None:
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--drives", type=int, default=300)
     parser.add_argument("--results", type=Path, default=Path("ensemble.jsonl"))
-    parser.add_argument("--by", help="a trait to sort by: rate, rounding, clamp, late, gaps, tach")
+    parser.add_argument("--by", help="a trait: rate, rounding, clamp, late, smooths, gaps, tach")
+    parser.add_argument("--held-by", help="a trait: only how often the truth is held, side by side")
     parser.add_argument("--show", action="store_true", help="only show what is in the file")
     options = parser.parse_args()
     if not options.show:
         run(options.first, options.drives, options.results)
     rows = load(options.results)
+    if options.held_by is not None:
+        show_held_by([row for row in rows if "held" in row], options.held_by)
+        return
     if options.by is None:
         show(rows)
         return

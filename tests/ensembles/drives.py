@@ -67,7 +67,7 @@ def random_folder(seed: int) -> RandomDrive:
     car = _car(seed, rng)
     dial = Dial(rng.uniform(0.96, 1.10), rng.uniform(-0.3, 0.8))
     truth = _driven(seed, car, dial, rng)
-    receiver, with_speed = _receiver(truth, rng)
+    receiver, with_speed = _receiver(truth, seed, rng)
     fixes = receive(truth, receiver, seed)
     whole_knots = receiver.speed_step_mps == KNOT_MPS
     if with_speed and (whole_knots or rng.random() < 0.7):
@@ -92,12 +92,19 @@ def random_folder(seed: int) -> RandomDrive:
         "rounding": _rounding(receiver),
         "clamp": "clamp" if receiver.clamp_mps else "no clamp",
         "late": "late" if receiver.delay_s + receiver.lag_s > 0.1 else "prompt",
+        "smooths": _smooths(receiver),
         "gaps": "gaps" if receiver.gaps else "no gaps",
         "tach": how,
         "sheet": wrong,
     }
     fitted = Fitted(dial, odometer, sheet_axle, tach, on_utc, receiver, with_speed, looks, traits)
     return RandomDrive(seed, truth, fitted, files)
+
+
+def _smooths(receiver: Receiver) -> str:
+    if not receiver.lag_s:
+        return "nothing"
+    return "velocity" if receiver.lag_of_course else "speed"
 
 
 def _rounding(receiver: Receiver) -> str:
@@ -168,8 +175,9 @@ def _driven(seed: int, car: Car, dial: Dial, rng: np.random.Generator) -> Truth:
     return driver.finish()
 
 
-def _receiver(truth: Truth, rng: np.random.Generator) -> tuple[Receiver, bool]:
+def _receiver(truth: Truth, seed: int, rng: np.random.Generator) -> tuple[Receiver, bool]:
     """Return a receiver as unkind as those of life, and whether it logs speed."""
+    own = np.random.default_rng([seed, 33])  # for what was added later: the rest stays as it was
     late = rng.uniform(0.2, 1.5) if rng.random() < 0.5 else 0.0
     smooth = late * rng.uniform(0.1, 0.5)
     rounding = str(rng.choice(["fine", "km/h", "knots"], p=[0.6, 0.25, 0.15]))
@@ -191,6 +199,7 @@ def _receiver(truth: Truth, rng: np.random.Generator) -> tuple[Receiver, bool]:
             rounding
         ],
         lag_s=smooth,
+        lag_of_course=bool(own.random() < 0.5),
         delay_s=late - smooth,
         clamp_mps=rng.uniform(0.5, 2.0) if rng.random() < 0.4 else 0.0,
         position_white_m=rng.uniform(0.05, 0.4),

@@ -40,7 +40,8 @@ class Receiver:
     outlier_share: float = 0.0
     outlier_mps: float = 1.0
     speed_step_mps: float = 0.01 * KNOT_MPS  # rounding; 0 none
-    lag_s: float = 0.0  # first-order smoothing inside the receiver, of speed
+    lag_s: float = 0.0  # first-order smoothing inside the receiver, of speed ...
+    lag_of_course: bool = False  # ... or of velocity as a whole, so that its course lags too
     delay_s: float = 0.0  # how old the speed is
     clamp_mps: float = 0.0  # below this it says 0
     position_white_m: float = 0.3
@@ -175,18 +176,33 @@ def _velocity(
 ) -> tuple[Floats, Floats]:
     """Return speed and course as the receiver says them."""
     seen = time - receiver.delay_s
-    level = truth.speed_mps / np.sqrt(1.0 + truth.grade**2)
-    level = np.interp(seen, truth.t_s, lagged(level, truth.step_s, receiver.lag_s))
+    level, way = _smoothed(truth, receiver)
+    level = np.interp(seen, truth.t_s, level)
     along = level + _noise(receiver, time, rng)
     across = _noise(receiver, time, rng)
     # A receiver measures a velocity: at rest its errors make a small positive speed, not zero mean.
     speed = np.hypot(along, across)
-    heading = np.interp(seen, truth.t_s, truth.heading_rad) + np.arctan2(across, along)
+    heading = np.interp(seen, truth.t_s, way) + np.arctan2(across, along)
     if receiver.speed_step_mps > 0.0:
         speed = receiver.speed_step_mps * np.round(speed / receiver.speed_step_mps)
     speed = np.where(speed < receiver.clamp_mps, 0.0, speed)
     course = np.where(speed > 0.0, np.degrees(heading) % 360.0, np.nan)
     return speed, course
+
+
+def _smoothed(truth: Truth, receiver: Receiver) -> tuple[Floats, Floats]:
+    """Return the level speed and the heading that the receiver's filter makes of the true ones."""
+    level, way = truth.speed_mps / np.sqrt(1.0 + truth.grade**2), truth.heading_rad
+    if receiver.lag_s == 0.0 or not receiver.lag_of_course:
+        return lagged(level, truth.step_s, receiver.lag_s), way
+    east, north = (
+        lagged(level * part, truth.step_s, receiver.lag_s) for part in (np.sin(way), np.cos(way))
+    )
+    # Turned back by the true heading, so that it stays near it and needs no unwrapping.
+    behind = np.arctan2(
+        east * np.cos(way) - north * np.sin(way), east * np.sin(way) + north * np.cos(way)
+    )
+    return np.hypot(east, north), way + behind
 
 
 def _noise(receiver: Receiver, time: Floats, rng: np.random.Generator) -> Floats:

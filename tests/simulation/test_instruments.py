@@ -14,7 +14,7 @@ from tests.simulation.dials import Dial, Odometer, log_gauges
 from tests.simulation.driver import Driver, simulate
 from tests.simulation.ensembles import random_drive, random_receiver, random_stops
 from tests.simulation.receiver import Fixes, Receiver, receive
-from tests.simulation.road import rolling_road
+from tests.simulation.road import Bend, level_road, rolling_road
 from tests.simulation.tach import Pulses, Tach, log_pulses, log_tach
 from tests.simulation.truth import Truth
 from tests.simulation.writers import Gpx, Nmea, gpx_text, iso_time, nmea_lines, toml_text
@@ -158,3 +158,22 @@ def test_ensembles_differ_from_seed_to_seed_and_not_from_run_to_run() -> None:
 def test_a_random_drive_has_everything() -> None:
     kinds = {m.kind for m in random_drive(0).manoeuvres}
     assert {"hold", "pull", "stop", "coast", "standing", "traffic", "idle", "snub"} <= kinds
+
+
+def test_a_filter_of_velocity_lets_the_course_lag_and_one_of_speed_does_not() -> None:
+    road = replace(level_road(), bends=(Bend(150.0, 300.0, 0.004),))
+    truth = simulate(lambda driver: driver.cruise(17.0, 40.0), road=road, seed=2)
+    quiet = Receiver(white_mps=0.0, fast_mps=0.0, slow_mps=0.0, speed_step_mps=0.0, lag_s=0.6)
+    of_speed = receive(truth, quiet, 1)
+    of_velocity = receive(truth, replace(quiet, lag_of_course=True), 1)
+    at = of_speed.time_s
+    moving = np.interp(at, truth.t_s, truth.speed_mps) > 10.0
+    way = np.degrees(np.interp(at, truth.t_s, truth.heading_rad))
+    behind = np.degrees(np.interp(at - 0.6, truth.t_s, truth.heading_rad))
+    for fixes, expected in ((of_speed, way), (of_velocity, behind)):
+        off = (fixes.course_deg - expected + 180.0) % 360.0 - 180.0
+        assert np.abs(off[moving]).max() < 0.15
+    assert np.abs(way - behind)[moving].max() > 0.5
+    lost = of_speed.speed_mps - of_velocity.speed_mps  # a mean of vectors is the shorter one
+    assert lost.min() > -1e-9
+    assert 0.005 < lost.max() < 0.05
