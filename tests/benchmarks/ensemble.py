@@ -249,7 +249,7 @@ def main() -> None:
     parser.add_argument("--held-by", help="a trait: only how often the truth is held, side by side")
     parser.add_argument("--show", action="store_true", help="only show what is in the file")
     options = parser.parse_args()
-    if not options.show:
+    if not (options.show or options.held_by):
         run(options.first, options.drives, options.results)
     rows = load(options.results)
     if options.held_by is not None:
