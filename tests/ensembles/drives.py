@@ -34,6 +34,7 @@ OTHER_BOX = (3.20, 1.92, 1.36, 1.00)
 ANOTHER_BOX = (3.41, 2.08, 1.40, 1.00, 0.82)
 KMH_MPS = 1.0 / 3.6
 GRADUATION_MPH = 2.0
+NOTED_SD_S = 5.0 / 1.96  # times noted by hand are good to 5 s, as the format of the notes says
 
 
 @dataclass(frozen=True)
@@ -163,6 +164,7 @@ def _driven(seed: int, car: Car, dial: Dial, rng: np.random.Generator) -> Truth:
         ends = [(rng.uniform(24.0, 27.0), rng.uniform(8.0, 11.0)) for _ in range(2)]
         if own.random() < 0.5:  # two each way, as the drive card asks; others do with less
             ends += [(own.uniform(24.0, 27.0), own.uniform(8.0, 11.0)) for _ in range(2)]
+        driver.seek_straight()
         for high, low in ends:
             driver.turn_round()
             driver.coast(high, low)
@@ -244,12 +246,12 @@ def _notes(
     odometer: Odometer,
     rng: np.random.Generator,
 ) -> list[NoteRow]:
-    """Return what was noted: the dial to its nearest division, the time by a watch some s off."""
+    """Return what was noted: the dial to its nearest division, the time as good as they are."""
     rows = [(4.0, "odometer", f"{odometer.shows_mile(truth, 4.0):.1f}", "mile")]
     for at in looks_s:
         shown = dial.shows(truth.mean_speed_mps(at - 1.0, at + 1.0)) / MPH_MPS
         shown = GRADUATION_MPH * round(shown / GRADUATION_MPH)
-        rows.append((at + rng.normal(0.0, 2.0), "indicated speed", f"{shown:.0f}", "mph"))
+        rows.append((at + rng.normal(0.0, NOTED_SD_S), "indicated speed", f"{shown:.0f}", "mph"))
     end = float(truth.t_s[-1]) - 3.0
     rows.append((end, "odometer", f"{odometer.shows_mile(truth, end):.1f}", "mile"))
     return [

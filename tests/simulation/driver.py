@@ -204,8 +204,15 @@ class Driver:
         self.vehicle.turn_pm = 0.0
         self._note("turn", start, self.vehicle.gear)
 
+    def seek_straight(self) -> None:
+        """Come to a straight that is long enough for what follows, there and back, up to a stop."""
+        self.vehicle.straight = True
+
     def turn_round(self) -> None:
-        """Turn back the way the car came."""
+        """Turn back the way the car came.
+
+        Bends go by the distance driven: only on a straight does the car come over the same ground.
+        """
         self.turn(180.0)
 
     def traffic(self, seconds: float) -> None:

@@ -117,6 +117,7 @@ def random_coasts(seed: int, pairs: int = 2, wind_mps: float = 0.0) -> Truth:
         wind_north_mps=wind_mps * np.cos(way),
     )
     driver = Driver(random_car(seed), road, seed)
+    driver.seek_straight()
     driver.start_rolling(25.0)
     for index in range(2 * pairs):
         if index:
@@ -141,6 +142,7 @@ def random_drive(seed: int) -> Truth:
         if index:
             driver.turn_round()
         driver.stop(speed * rng.normal(1.0, 0.02), random_pedal(rng))
+    driver.seek_straight()
     for _ in range(2):
         driver.coast(rng.uniform(24.0, 27.0), rng.uniform(8.0, 12.0))
         driver.turn_round()
