@@ -72,21 +72,19 @@ def mean_over(draws: Draws, part: Part) -> Floats:
 def speed_at_look(
     draws: Draws, part: Part, look: Look, count: int, rng: np.random.Generator
 ) -> Floats:
-    """Return `count` draws of the true speed at the moment of the look, m/s.
+    """Return `count` draws of the true speed over a look at the dial, m/s.
 
-    The mean over the part, give or take how far the speed at a moment is from it: moments are drawn
-    about the time noted, within the part, and departures are given either sign, so that the mean
-    stays that of the part. Draws of the motion are used over again where there are fewer.
+    Moments are drawn about the time noted; all of the look lies within the part. Draws of the
+    motion are used over again where there are fewer.
     """
     moments = _moments(part, look, count, rng)
-    rows = np.resize(np.arange(draws.speed_mps.shape[0]), count)
-    mean = np.resize(mean_over(draws, part), count)
-    begin = np.maximum(moments - 0.5 * LOOK_S, draws.time_s[0])
-    end = np.minimum(moments + 0.5 * LOOK_S, draws.time_s[-1])
-    distance = draws.distance_m[rows]
+    distance = draws.distance_m[np.resize(np.arange(draws.distance_m.shape[0]), count)]
+    begin, end = (
+        np.clip(moments + half, draws.time_s[0], draws.time_s[-1])
+        for half in (-0.5 * LOOK_S, 0.5 * LOOK_S)
+    )
     gone = _each_at(draws.time_s, distance, end) - _each_at(draws.time_s, distance, begin)
-    departure = gone / (end - begin) - mean
-    return np.asarray(mean + departure * rng.choice([-1.0, 1.0], count))
+    return np.asarray(gone / (end - begin))
 
 
 def wander_over(draws: Draws, part: Part) -> float:
@@ -109,15 +107,17 @@ def slope_factor(ground: Ground, part: Part) -> float:
 
 
 def _moments(part: Part, look: Look, count: int, rng: np.random.Generator) -> Floats:
-    """Return `count` moments of the part at which the dial may have been looked at."""
+    """Return `count` moments that may have been the middle of a look within the part."""
+    within = min(0.5 * LOOK_S, 0.5 * (part.end_s - part.start_s))
+    start, end = part.start_s + within, part.end_s - within
     if look.time_s is None:
-        return rng.uniform(part.start_s, part.end_s, count)
-    ends = (np.array([part.start_s, part.end_s]) - look.time_s) / max(look.u_time_s, 1e-6)
+        return rng.uniform(start, end, count)
+    ends = (np.array([start, end]) - look.time_s) / max(look.u_time_s, 1e-6)
     low, high = ndtr(ends)
     if high - low < _LEAST_CHANCE:  # noted far outside: any moment of the part is as likely
-        return rng.uniform(part.start_s, part.end_s, count)
+        return rng.uniform(start, end, count)
     moments = look.time_s + look.u_time_s * ndtri(rng.uniform(low, high, count))
-    return np.asarray(np.clip(moments, part.start_s, part.end_s))
+    return np.asarray(np.clip(moments, start, end))
 
 
 def _each_at(time_s: Floats, values: Floats, moments: Floats) -> Floats:

@@ -44,9 +44,9 @@ def point_of(
 ) -> Point:
     """Return a hold's true speed, and its error where there is a reading.
 
-    The true speed is the mean over the steady part around the reading. Its interval is that of the
-    speed at the moment of the reading, wherever that was: it holds the log's doubt, the wander of
-    the hold and the time's. The reading's own interval is half a graduation either side.
+    The true speed is that at the reading, the mean over all moments at which it may have been taken
+    (all of the steady part, where nothing was noted). Its interval holds the log's doubt, the
+    wander of the hold and the time's. The reading's own interval is half a graduation either side.
     """
     draws = evidence.draws[hold.id]
     look = Look() if reading is None else Look(reading.time_s, reading.u_time_s)
@@ -57,7 +57,7 @@ def point_of(
         true = factor * np.resize(mean_over(draws, part), _DRAWS)
     else:
         true = factor * speed_at_look(draws, part, look, _DRAWS, rng)
-    mean = factor * float(mean_over(draws, part).mean())
+    mean = float(true.mean())
     result = Reading(
         manoeuvre=hold.id,
         true=Quantity(mean, _half_width(true - mean), "m/s"),
