@@ -22,6 +22,7 @@ from roadtest.logs.model import GpsLog, Notes
 from roadtest.manoeuvres import Manoeuvre as Found
 from roadtest.manoeuvres import find_manoeuvres
 from roadtest.measures.gearing import Followed, follow_all
+from roadtest.measures.gearing.telling import told
 from roadtest.measures.measuring import Measured, measure_again, measure_all
 from roadtest.measures.top_speed import KNOWN_MPS, top_speed
 from roadtest.measures.traces import Traces
@@ -29,6 +30,7 @@ from roadtest.motion.distance import distance_driven, least_top_speed
 from roadtest.motion.estimate import Draws, Span, estimate
 from roadtest.motion.ground import ground_under
 from roadtest.motion.screening import Screened, screen
+from roadtest.notes_clock import with_right_clock
 from roadtest.progress import Progress
 from roadtest.quantity import Quantity
 from roadtest.results import (
@@ -192,9 +194,9 @@ def conclude_again(checked: Checked, drive: Drive) -> Checked:
 
 
 def _mended(survey: Survey) -> tuple[Survey, ByHand]:
-    """Return a survey with what the notes leave out and move, and a list of that."""
-    evidence, by_hand = applied(survey.evidence)
-    drive = replace(survey.drive, sheet=evidence.sheet)
+    """Return a survey with the notes on its clock, what they leave out and move, a list of that."""
+    evidence, by_hand = applied(with_right_clock(survey.evidence))
+    drive = replace(survey.drive, sheet=evidence.sheet, notes=evidence.notes)
     return replace(survey, drive=drive, evidence=evidence), by_hand
 
 
@@ -222,7 +224,7 @@ def _judged(survey: Survey, measured: Measured, by_hand: ByHand, progress: Progr
         channels=measured.channels.result,
         inspections=_inspections(drive.notes),
         remarks=tuple(
-            Remark(section, sentence(as_people_read(text, drive.sheet.units)))
+            Remark(section, _remark(text, drive))
             for section, said in measured.remarks.items()
             for text in said
         ),
@@ -233,7 +235,13 @@ def _judged(survey: Survey, measured: Measured, by_hand: ByHand, progress: Progr
         ),
     )
     results = with_tidy_times(results)
-    case = Case(results, drive.sheet)
+    left_open = told(measured.gearing.stories, drive.sheet)
+    case = Case(
+        results,
+        drive.sheet,
+        doubts=_doubts(drive, measured),
+        left_open=frozenset(_remark(text, drive) for text in left_open),
+    )
     findings = judge_all(case)
     progress("done", 1.0)
     return replace(
@@ -241,6 +249,20 @@ def _judged(survey: Survey, measured: Measured, by_hand: ByHand, progress: Progr
         findings=findings,
         next_steps=next_steps(case, findings),
         cautions=cautions(findings),
+    )
+
+
+def _remark(text: str, drive: Drive) -> str:
+    return sentence(as_people_read(text, drive.sheet.units))
+
+
+def _doubts(drive: Drive, measured: Measured) -> tuple[str, ...]:
+    """Return what to put right in the drive's files before its figures are believed."""
+    notes = () if drive.notes is None else drive.notes.amiss
+    return (
+        *(f"{drive.notes.name}: {said}" for said in notes if drive.notes is not None),
+        *(f"Not read: {said}" for said in drive.refused),
+        *measured.doubts,
     )
 
 

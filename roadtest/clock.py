@@ -9,10 +9,8 @@ from typing import Final
 
 from roadtest.logs.model import ChannelsLog, Note, Notes, TachLog
 
-OUTSIDE: Final = "lie outside the drive"
-"""How a remark on notes that don't fit the drive is told from others."""
-
 _DAY_S: Final = 86_400.0
+_HALF_DAY: Final = "were they written by a 12-hour clock? Two in the afternoon is 14:00 here"
 _BESIDE_S: Final = 600.0
 """How long before or after the log a note may lie: crews write while the car stands. Our choice."""
 
@@ -60,13 +58,16 @@ def channels_in_utc(log: ChannelsLog, utc_offset_s: float) -> ChannelsLog:
 
 
 def notes_in_utc(notes: Notes, drive: Stretch, utc_offset_s: float) -> Notes:
-    """Return the notes with every time in UTC, and a remark on times far from the drive.
+    """Return the notes with every time in UTC; times far from the drive are amiss.
 
     A time read off a clock face belongs to the day on which it lies nearest the drive: the local
     date, or the next one once midnight has passed.
     """
     rows = tuple(_note_in_utc(note, drive, utc_offset_s) for note in notes.rows)
-    return replace(notes, rows=rows, remarks=(*notes.remarks, *_misfits(rows, drive)))
+    # Where all have a zone of their own, the sheet's says nothing.
+    local = any(note.clock in ("local", "face") for note in notes.rows)
+    amiss = _misfits(rows, drive, utc_offset_s if local else None)
+    return replace(notes, rows=rows, amiss=(*notes.amiss, *amiss))
 
 
 def _note_in_utc(note: Note, drive: Stretch, utc_offset_s: float) -> Note:
@@ -79,18 +80,44 @@ def _note_in_utc(note: Note, drive: Stretch, utc_offset_s: float) -> Note:
     return replace(note, clock="utc", time_s=min(days, key=drive.away_s))
 
 
-def _misfits(rows: Iterable[Note], drive: Stretch) -> Iterator[str]:
-    """Say which notes lie far from the drive, and what zone would bring them all into it."""
+def _misfits(rows: Iterable[Note], drive: Stretch, utc_offset_s: float | None) -> Iterator[str]:
+    """Say which notes lie far from the drive, and what would bring them all into it.
+
+    `utc_offset_s` is the sheet's, None where no time goes by it.
+    """
     times = [(note.line, note.time_s) for note in rows if note.time_s is not None]
     outside = [line for line, time_s in times if drive.away_s(time_s) > _BESIDE_S]
     if not outside:
         return
-    said = f"{len(outside)} of {len(times)} times {OUTSIDE}, first on line {outside[0]}"
+    said = f"{len(outside)} of {len(times)} times lie outside the drive, first on line {outside[0]}"
+    if all(_half_a_day_off(time_s, drive) for _, time_s in times):
+        yield f"{said}; 12 h on or back all would fit: {_HALF_DAY}"
+        return
     shift = _zone_shift([time_s for _, time_s in times], drive)
     if shift is not None:
         way = "earlier" if shift < 0.0 else "later"
-        said += f"; {abs(shift) / 3600.0:g} h {way} all would fit: is utc_offset right?"
+        said += f"; {abs(shift) / 3600.0:g} h {way} all would fit: {_asked(shift, utc_offset_s)}"
     yield said
+
+
+def _half_a_day_off(time_s: float, drive: Stretch) -> bool:
+    """Return whether a time lies in the drive 12 h later, or earlier: a face has lost its day."""
+    return any(drive.away_s(time_s + way * 0.5 * _DAY_S) == 0.0 for way in (-1.0, 1.0))
+
+
+def _asked(shift_s: float, utc_offset_s: float | None) -> str:
+    """Return the question to ask where times would fit once shifted."""
+    if shift_s % _DAY_S == 0.0:
+        return "is the date right?"
+    if utc_offset_s is None:
+        return "is their zone right?"
+    meant = utc_offset_s - shift_s
+    if not -12 * 3600.0 <= meant <= 14 * 3600.0:
+        return "is utc_offset right?"
+    hours, minutes = divmod(round(abs(meant) / 60.0), 60)
+    return (
+        f'is utc_offset right? That would be "{"-" if meant < 0.0 else "+"}{hours:02}:{minutes:02}"'
+    )
 
 
 def _zone_shift(times_s: list[float], drive: Stretch) -> float | None:

@@ -132,10 +132,10 @@ def _put_findings(page: Page, results: Results, units: ReadIn) -> None:
         for finding in results.findings:
             if finding.verdict == verdict:
                 page.gap()
-                _put_finding(page, finding, results.next_steps, units)
+                _put_finding(page, finding, results, units)
 
 
-def _put_finding(page: Page, finding: Finding, steps: tuple[str, ...], units: ReadIn) -> None:
+def _put_finding(page: Page, finding: Finding, results: Results, units: ReadIn) -> None:
     label = f"{VERDICT_MARK[finding.verdict]} {VERDICT_WORD[finding.verdict]}"
     page.paragraph(finding.title, label=label, indent=_INDENT, paint=_PAINT[finding.verdict])
     percent = finding.id in PERCENT_FINDINGS
@@ -154,7 +154,7 @@ def _put_finding(page: Page, finding: Finding, steps: tuple[str, ...], units: Re
     told = own or finding.basis == "looked at by the crew"
     for lead, said in (
         ("", finding.reason),
-        ("To settle: ", _to_settle(finding, steps)),
+        ("To settle: ", _to_settle(finding, results)),
         ("Basis: ", "" if told else finding.basis),
         ("Not shown by a drive: ", "; ".join(finding.not_shown)),
     ):
@@ -163,11 +163,11 @@ def _put_finding(page: Page, finding: Finding, steps: tuple[str, ...], units: Re
         page.paragraph(line, indent=_INDENT)
 
 
-def _to_settle(finding: Finding, steps: tuple[str, ...]) -> str:
+def _to_settle(finding: Finding, results: Results) -> str:
     """Return what would settle a finding, or the step to do next that says it."""
-    if finding.id == _BY_THE_CREW and steps:
+    if finding.id == _BY_THE_CREW and results.next_steps:
         return ""  # they are one step all together, which names them
-    number = step_that_settles(finding, steps)
+    number = step_that_settles(finding, results.findings, results.next_steps)
     return finding.to_settle or "" if number is None else f"step {number} of what to do next"
 
 

@@ -48,6 +48,7 @@ class Drive:
     channels: tuple[ChannelsLog, ...] = ()
     notes: Notes | None = None
     notes_file: Source | None = None  # what `notes` was read from
+    refused: tuple[str, ...] = ()  # logs that can't be used, each with its fault
 
     @property
     def gps(self) -> GpsLog:
@@ -199,6 +200,7 @@ class _Folder:
     notes: Source | None = None
     seen: dict[bytes, str] = field(default_factory=dict)  # digest of the content, name
     gps_faults: list[InputError] = field(default_factory=list)
+    refused: list[str] = field(default_factory=list)
 
     def take_sheet(self, source: Source) -> None:
         """Take the build sheet that stands in for the folder's own."""
@@ -257,6 +259,7 @@ class _Folder:
         except InputError as fault:
             if kind in GPS_KINDS:
                 self.gps_faults.append(fault)
+            self.refused.append(str(fault))
             return _reason(fault)
         return None
 
@@ -279,6 +282,7 @@ class _Folder:
             channels=tuple(channels_in_utc(log, offset_s) for log in self.channels),
             notes=self._read_notes(Stretch(float(time[0]), float(time[-1]))),
             notes_file=self.notes,
+            refused=tuple(self.refused),
         )
 
     def _engines(self) -> Iterator[TachLog]:

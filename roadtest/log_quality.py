@@ -166,7 +166,7 @@ def _notes(notes: Notes) -> LogInfo:
         fixes_used=len(notes.rows),
         rejected=_counts(notes.rejected),
         rejected_first=_firsts(notes.rejected),
-        remarks=notes.remarks,
+        remarks=(*notes.remarks, *notes.amiss),
     )
 
 

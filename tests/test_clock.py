@@ -76,22 +76,40 @@ def test_a_note_before_a_drive_that_starts_after_midnight_is_of_the_evening_befo
 def test_notes_without_a_time_stay_without() -> None:
     notes = notes_in_utc(Notes("n", (note(None, None),)), Stretch(0.0, 1.0), HOUR)
     assert notes.rows == (note(None, None),)
-    assert notes.remarks == ()
+    assert (notes.remarks, notes.amiss) == ((), ())
 
 
 def test_notes_that_all_fit_an_hour_later_ask_for_the_offset() -> None:
     drive = Stretch(MIDNIGHT + 8.0 * HOUR, MIDNIGHT + 8.3 * HOUR)
     notes = in_utc([9.05 * HOUR, 9.2 * HOUR], drive)
-    assert notes.remarks == (
+    assert notes.amiss == (
         "2 of 2 times lie outside the drive, first on line 2; "
-        "1 h earlier all would fit: is utc_offset right?",
+        '1 h earlier all would fit: is utc_offset right? That would be "+01:00"',
     )
+
+
+def test_a_12_hour_clock_and_a_wrong_date_are_told_from_a_wrong_zone() -> None:
+    drive = Stretch(MIDNIGHT + 14.0 * HOUR, MIDNIGHT + 14.3 * HOUR)
+    (said,) = in_utc([2.05 * HOUR, 2.2 * HOUR], drive).amiss
+    assert "12 h on or back all would fit: were they written by a 12-hour clock?" in said
+    dated = tuple(note(MIDNIGHT + (38.1 + k) * HOUR, "local") for k in (0.0, 0.1))
+    (said,) = notes_in_utc(Notes("notes.csv", dated), drive, 0.0).amiss
+    assert "24 h earlier all would fit: is the date right?" in said
+    zoned = tuple(note(MIDNIGHT + (15.1 + k) * HOUR, "utc") for k in (0.0, 0.1))
+    (said,) = notes_in_utc(Notes("notes.csv", zoned), drive, 0.0).amiss
+    assert said.endswith("1 h earlier all would fit: is their zone right?")
+
+
+def test_an_offset_west_of_greenwich_is_named_with_its_minus() -> None:
+    drive = Stretch(MIDNIGHT + 19.0 * HOUR, MIDNIGHT + 19.3 * HOUR)
+    (said,) = in_utc([14.1 * HOUR, 14.2 * HOUR], drive, 5.0 * HOUR).amiss
+    assert said.endswith('10 h later all would fit: is utc_offset right? That would be "-05:00"')
 
 
 def test_one_stray_note_is_told_without_advice() -> None:
     drive = Stretch(MIDNIGHT + 8.0 * HOUR, MIDNIGHT + 8.3 * HOUR)
     notes = in_utc([8.05 * HOUR, 11.0 * HOUR], drive)
-    assert notes.remarks == ("1 of 2 times lie outside the drive, first on line 3",)
+    assert notes.amiss == ("1 of 2 times lie outside the drive, first on line 3",)
 
 
 @settings(derandomize=True, deadline=None)

@@ -76,6 +76,7 @@ def test_a_broken_log_beside_a_good_one_is_ignored_with_its_reason(tmp_path: Pat
     assert why["bad.gpx"] == "no track points; expected a GPX track with times"
     assert (why["tach.csv"] or "").startswith('line 1: the columns "time", "speed"; expected')
     assert (why["worse.nmea.gz"] or "").startswith("a gzip file that is cut off")
+    assert [said.partition(":")[0] for said in drive.refused] == ["bad.gpx", "tach.csv, line 1"]
 
 
 def test_a_gzip_cut_off_is_used_and_says_so(tmp_path: Path) -> None:

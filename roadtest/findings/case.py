@@ -16,6 +16,10 @@ class Case:
 
     results: Results
     sheet: BuildSheet
+    doubts: tuple[str, ...] = ()
+    """What to put right in the drive's files before all else: figures rest on it."""
+    left_open: frozenset[str] = frozenset()
+    """The remarks that say what engine and road speed can't tell apart: they are steps."""
 
     @property
     def speed_log(self) -> LogInfo | None:

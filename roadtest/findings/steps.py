@@ -7,10 +7,8 @@ from typing import Final
 
 from roadtest.build_sheet.model import named_part
 from roadtest.cautions import CALIFORNIA, CLOSED_ROAD, ROLL_COOL, STOP_TESTING, TWO_PEOPLE
-from roadtest.clock import OUTSIDE
 from roadtest.findings.case import Case, joined
 from roadtest.findings.inspections import AFTER_WORK
-from roadtest.measures.gearing.telling import LEFT_OPEN
 from roadtest.results import Correction, Finding, Verdict
 from roadtest.wording import number_text, short_title
 
@@ -49,9 +47,9 @@ _MOST_NAMED: Final = 6  # holds named in one step
 
 
 def next_steps(case: Case, findings: Sequence[Finding]) -> tuple[str, ...]:
-    """Return what to do next: notes to mend, what failed, then what would settle the rest."""
+    """Return what to do next: files to mend, what failed, then what would settle the rest."""
     steps = [
-        *_notes_amiss(case),
+        *case.doubts,
         *_to_mend(case, findings),
         *_to_tell_apart(case, findings),
         *_to_settle(findings),
@@ -69,14 +67,6 @@ def cautions(findings: Sequence[Finding]) -> tuple[str, ...]:
     if again & _BRAKES:
         said += [STOP_TESTING, ROLL_COOL]
     return tuple(joined(one) for one in said)
-
-
-def _notes_amiss(case: Case) -> Iterator[str]:
-    """Tell of notes whose times lie outside the drive: nothing that was read is used then."""
-    for log in case.results.logs:
-        for remark in log.remarks:
-            if log.kind == "notes" and OUTSIDE in remark:
-                yield f"{log.name}: {remark}"
 
 
 def _to_mend(case: Case, findings: Sequence[Finding]) -> Iterator[str]:
@@ -131,7 +121,7 @@ def _to_tell_apart(case: Case, findings: Sequence[Finding]) -> Iterator[str]:
     doubtful = {f.id for f in findings if f.verdict != "pass"}
     if doubtful & {"gearbox", "axle", "tach"}:
         for remark in case.results.remarks:
-            if remark.section == "gearing" and LEFT_OPEN in remark.text:
+            if remark.section == "gearing" and remark.text in case.left_open:
                 yield remark.text
 
 
@@ -174,10 +164,17 @@ def _to_settle(findings: Sequence[Finding]) -> Iterator[str]:
     ]
     if undone:
         yield f"Look at by hand, before the next drive: {'; '.join(work_together(undone))}"
+    yield from _drives(findings).values()
+
+
+def _drives(findings: Sequence[Finding]) -> dict[str, str]:
+    """Return the step for each thing that would settle open targets, by what they say of it."""
+    steps: dict[str, str] = {}
     open_ones = [f for f in _with(findings, "not proven") if f.to_settle and f.id != "inspection"]
     for settle in dict.fromkeys(finding.to_settle or "" for finding in open_ones):
         names = [short_title(finding.title) for finding in open_ones if finding.to_settle == settle]
-        yield f"{_listed(names)}: {_small(settle)}"
+        steps[settle] = f"{_listed(names)}: {_small(settle)}"
+    return steps
 
 
 def _to_read(case: Case) -> Iterator[str]:
@@ -207,13 +204,15 @@ def work_together(titles: Sequence[str]) -> list[str]:
     return [*others, f"{AFTER_WORK}{', '.join(work)}"] if work else others
 
 
-def step_that_settles(finding: Finding, steps: Sequence[str]) -> int | None:
-    """Return the number, from 1, of the step that says what would settle a finding."""
-    settle = (finding.to_settle or "").casefold()
-    if not settle:
-        return None
-    numbered = (n for n, step in enumerate(steps, 1) if step.casefold().endswith(settle))
-    return next(numbered, None)
+def step_that_settles(
+    finding: Finding, findings: Sequence[Finding], steps: Sequence[str]
+) -> int | None:
+    """Return the number, from 1, of the step that says what would settle a finding.
+
+    `steps` are those of `next_steps` for all the `findings`.
+    """
+    step = joined(_drives(findings).get(finding.to_settle or "", ""))
+    return steps.index(step) + 1 if step in steps else None
 
 
 def _listed(names: Sequence[str]) -> str:

@@ -16,7 +16,6 @@ from roadtest.findings.judging import (
     share_of,
     within,
 )
-from roadtest.measures.gearing.telling import LEFT_OPEN
 from roadtest.quantity import SURE
 from roadtest.results import Finding
 
@@ -128,7 +127,7 @@ def with_remarks(case: Case, findings: Sequence[Finding]) -> tuple[Finding, ...]
     be measured by hand is a step of what to do next.
     """
     remarks = [one.text for one in case.results.remarks if one.section == "gearing"]
-    said = joined(*(text for text in remarks if LEFT_OPEN not in text))
+    said = joined(*(text for text in remarks if text not in case.left_open))
     open_ones = {finding.id: finding for finding in findings if finding.verdict != "pass"}
     told = next((open_ones[id_] for id_ in ("tach", "gearbox", "axle") if id_ in open_ones), None)
     return tuple(

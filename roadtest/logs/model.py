@@ -132,3 +132,4 @@ class Notes:
     rows: tuple[Note, ...]
     rejected: Mapping[str, Loss] = field(default_factory=dict)
     remarks: tuple[str, ...] = ()
+    amiss: tuple[str, ...] = ()  # what is to be looked at before its times can be trusted

@@ -31,7 +31,8 @@ _WANTED: Final = "the columns time,item,value,unit,remark"
 _NEEDED: Final = ("time", "item", "value")
 _COLUMNS: Final = (*_NEEDED, "unit", "remark")
 _TIME_WANTED: Final = (
-    'ISO 8601 such as 2026-05-02T09:14:10+01:00, clock time such as "09:14:10", or nothing'
+    'ISO 8601 such as 2026-05-02T09:14:10+01:00, clock time of 24 hours such as "14:05:10", or '
+    "nothing"
 )
 _WHOLE: Final = re.compile(r"[+-]?[0-9]+")
 _TO_THE_MINUTE: Final = re.compile(r"(?:^|[Tt ])[0-9]{1,2}:[0-9]{2}(?![0-9:])")

@@ -20,6 +20,8 @@ from roadtest.measures.pulls import EngineSpeed, PullsMeasured, measure_pulls
 from roadtest.measures.speedometer import SpeedometerMeasured, measure_speedometer
 from roadtest.measures.traces import Traces, traces_of
 from roadtest.progress import Progress
+from roadtest.quantity import Quantity
+from roadtest.wording import number_text
 
 
 @dataclass(frozen=True)
@@ -43,6 +45,13 @@ class Measured:
     def set_aside(self) -> Mapping[str, str]:
         """Why a measure did not use a manoeuvre, by its id."""
         return {**self.braking.set_aside, **self.coasting.set_aside}
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """What to look at before the figures of dial and odometer are believed."""
+        dial, counter = self.speedometer.result.scale, self.odometer.result.scale
+        said = (self.speedometer.doubt, self.odometer.doubt, _unlike(dial, counter))
+        return tuple(one for one in said if one)
 
     @property
     def remarks(self) -> Mapping[str, tuple[str, ...]]:
@@ -123,6 +132,21 @@ def measure_again(evidence: Evidence, before: Measured, was: Evidence) -> Measur
     return new
 
 
+def _unlike(dial: Quantity | None, counter: Quantity | None) -> str:
+    """Say where dial and odometer, which one cable or signal drives, are too far apart."""
+    if (
+        dial is None
+        or counter is None
+        or _COUNTER_LOW * dial.value < counter.value < _COUNTER_HIGH * dial.value
+    ):
+        return ""
+    return (
+        f"The odometer counts {number_text(counter.value, 3)} times the way driven, but the dial "
+        f"shows {number_text(dial.value, 3)} times the speed, and as a rule one drive "
+        "turns both: look whether a reading or its time is miswritten"
+    )
+
+
 @dataclass(frozen=True)
 class _Needs:
     """What a measure rests on that a person may change."""
@@ -131,6 +155,11 @@ class _Needs:
     items: tuple[str, ...] = ()  # of notes
     targets: tuple[str, ...] = ()  # ids, or how they begin
 
+
+_COUNTER_LOW: Final = 0.8
+_COUNTER_HIGH: Final = 1.1
+"""What an odometer may count over what the dial shows: dials are made to show more, up to a tenth
+and 4 km/h by UN R39, 5.3, odometers to count right. The rest of the margin is our choice."""
 
 _NEEDS: Final = {
     "gearing": _Needs(("pull",), ("tach", "gear"), ("cruise_rpm",)),

@@ -47,6 +47,8 @@ class OdometerMeasured:
 
     result: OdometerResult
 
+    doubt: str = ""  # what to look at before any of it is believed
+
     @property
     def advice(self) -> str:
         """What to drive next, or ""."""
@@ -64,6 +66,7 @@ class _Read:
     place: str
     run: int = 0
     why_not: str = ""
+    jumped_m: float = 0.0  # beyond what was driven since the one before: another counter's
 
 
 def measure_odometer(evidence: Evidence) -> OdometerMeasured:
@@ -79,15 +82,19 @@ def measure_odometer(evidence: Evidence) -> OdometerMeasured:
     motion = evidence.motion
     reads = _with_runs(tuple(_readings(evidence)), motion, evidence.sheet)
     used = [read for read in reads if not read.why_not]
+    jumps = tuple(_told_jump(read, evidence.sheet) for read in used if read.jumped_m)
     result = OdometerResult(
         readings=tuple(_told(read) for read in reads),
         since_reset=_since_reset(used, evidence),
-        notes=tuple(f"{read.place}: {read.why_not}" for read in reads if read.why_not),
+        notes=(*(f"{read.place}: {read.why_not}" for read in reads if read.why_not), *jumps),
     )
     ends = _longest(used, motion)
     if ends is not None:
         result = _compared(result, evidence, used, ends)
-    return OdometerMeasured(_advised(result, evidence.sheet))
+    mixed = _mixed(result.scale)
+    doubts = (*(jumps if result.scale is None else ()), *mixed)
+    result = _advised(replace(result, notes=(*result.notes, *mixed)), evidence.sheet)
+    return OdometerMeasured(result, doubts[0] if doubts else "")
 
 
 def odometer_limit(sheet: BuildSheet) -> Limit | None:
@@ -158,16 +165,40 @@ def _with_runs(reads: Sequence[_Read], motion: Motion, sheet: BuildSheet) -> tup
             slack = _ROUND_SHARE * gone + 2.0 * read.step_m
             turn = next((w * unit_m for w in _WHEELS if abs(w * unit_m - short) <= slack), None)
             if turn is None:
+                read = replace(read, jumped_m=shown - last.shown_m)
                 added_m, run = 0.0, run + 1
             else:
                 added_m += turn
         elif last is not None:
             gone = _roughly(motion, last.at_s, read.at_s)
             if shown - last.shown_m > _MOST_RISE * gone + 4.0 * read.step_m:
+                read = replace(read, jumped_m=shown - last.shown_m)
                 added_m, run = 0.0, run + 1
         last = replace(read, shown_m=read.shown_m + added_m, run=run)
         made.append(last)
     return tuple(made)
+
+
+def _told_jump(read: _Read, sheet: BuildSheet) -> str:
+    """Say that a reading is not compared with the one before it, and what may be behind it."""
+    unit = "mile" if sheet.units == "mph" else "km"
+    way = number_text(abs(read.jumped_m) / to_si(1.0, unit), 4)
+    way += " miles" if unit == "mile" else " km"
+    if read.jumped_m < 0.0:
+        why = f"{way} less than the reading before it, so not compared with that: set back"
+    else:
+        why = f"{way} more than the reading before it, far beyond the way driven, so not compared"
+    return f"{read.place}: {why}, another counter, another unit, or miswritten?"
+
+
+def _mixed(scale: Quantity | None) -> tuple[str, ...]:
+    """Return the question to ask where no odometer is off by as much."""
+    if scale is None or 1.0 / _UNITS_MIXED < scale.value < _UNITS_MIXED:
+        return ()
+    return (
+        f"the odometer counted {number_text(scale.value, 3)} times the way driven: were miles and "
+        "km mixed up, or a figure miswritten?",
+    )
 
 
 def _told(read: _Read) -> OdometerReading:
@@ -276,12 +307,6 @@ def _advised(result: OdometerResult, sheet: BuildSheet) -> OdometerResult:
     limit, scale, true = odometer_limit(sheet), result.scale, result.true
     if scale is None or true is None:
         return result if limit is None else replace(result, advice=_first_advice(limit, sheet))
-    if not 1.0 / _UNITS_MIXED < scale.value < _UNITS_MIXED:
-        note = (
-            f"the odometer counted {number_text(scale.value, 3)} times the way driven: were miles "
-            "and km mixed up, or a figure miswritten?"
-        )
-        result = replace(result, notes=(*result.notes, note))
     if limit is None or judge(scale, limit).verdict != "not proven":
         return result
     ends = [end for end in (limit.low, limit.high) if end is not None]

@@ -98,19 +98,19 @@ def _in_full(results: Results) -> list[Block]:
     if results.cautions:
         blocks += [Heading("Before driving hard"), Bullets(results.cautions)]
     judged = [finding for finding in ordered(results) if finding.id != "inspection"]
-    rows = tuple((finding.title, _why(finding, results.next_steps)) for finding in judged)
+    rows = tuple((finding.title, _why(finding, results)) for finding in judged)
     if rows:
         blocks += [Heading("More on each verdict"), Facts(rows, small=True, run_in=True)]
     return blocks
 
 
-def _why(finding: Finding, steps: tuple[str, ...]) -> str:
+def _why(finding: Finding, results: Results) -> str:
     said = [f"{VERDICT_WORD[finding.verdict]}."]
     if finding.probability is not None:
         said.append(f"Probability of conforming: {probability_text(finding.probability)}.")
     if finding.verdict == "pass":  # page one says why of the others
         said.append(finding.reason)
-    number = step_that_settles(finding, steps)
+    number = step_that_settles(finding, results.findings, results.next_steps)
     if number is not None:
         said.append(f"To settle: step {number} of what to do next.")
     elif finding.to_settle:

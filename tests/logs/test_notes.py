@@ -82,7 +82,7 @@ def test_times_are_iso_or_a_clock_face_or_missing(
 def test_a_time_that_is_none_is_told(text: str) -> None:
     (line,) = faults(f"{text},gear,3\n")
     assert line.startswith(f'notes.csv, line 2: time "{text}"; expected ISO 8601')
-    assert '"09:14:10"' in line
+    assert 'clock time of 24 hours such as "14:05:10"' in line
 
 
 @pytest.mark.parametrize(

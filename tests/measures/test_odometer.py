@@ -184,6 +184,22 @@ def test_a_note_before_a_log_that_begins_on_the_move_is_not_used() -> None:
     assert any("on the move" in said for said in found.notes)
 
 
+@pytest.mark.parametrize(
+    ("mile", "said"),
+    [
+        (1026.0, "line 3: 923.4 miles more than the reading before it, far beyond the way driven"),
+        (2.5, "line 3: 100.1 miles less than the reading before it, so not compared with that"),
+    ],
+)
+def test_a_reading_of_another_counter_is_told(
+    drive: tuple[Truth, Evidence], mile: float, said: str
+) -> None:
+    truth, _ = drive
+    found = measured(drive, note(truth, 4.0, 102.6), note(truth, end_s(truth), mile, line=3))
+    assert found.scale is None
+    assert any(said in one for one in found.notes)
+
+
 def test_miles_taken_for_km_are_questioned(drive: tuple[Truth, Evidence]) -> None:
     truth, _ = drive
     found = measured(drive, note(truth, 4.0, 100.0), note(truth, end_s(truth), 103.6))

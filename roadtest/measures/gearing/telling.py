@@ -11,9 +11,6 @@ from roadtest.measures.gearing.stories import Story, is_right
 from roadtest.quantity import SURE
 from roadtest.wording import probability_text
 
-LEFT_OPEN: Final = "leave open which it is"
-"""How a sentence here is told from others."""
-
 _WORTH_TELLING: Final = 0.05  # probability from which a story is not ruled out
 _MOST_TOLD: Final = 3
 
@@ -38,7 +35,7 @@ def told(stories: Sequence[Story], sheet: BuildSheet) -> tuple[str, ...]:
             break
         alike.setdefault(_would_tell(best, other, sheet), []).append(other)
     return tuple(
-        f"Engine and road speed alone {LEFT_OPEN}: {_listed([best, *others])}. "
+        f"Engine and road speed alone leave open which it is: {_listed([best, *others])}. "
         f"{how[0].upper()}{how[1:]} would tell"
         for how, others in alike.items()
     )

@@ -17,6 +17,8 @@ from roadtest.wording import quantity_text
 
 _UNLIKELY_SCATTER: Final = 0.01  # probability by chance below which scatter is told
 
+_MOST_NAMED: Final = 3  # readings
+
 _OTHER_UNITS: Final = 1.27
 """Dial over true speed, or its inverse, from which km/h may have been taken for mph or the other
 way round: the middle between right and 1.609, √1.609."""
@@ -39,8 +41,6 @@ def cautions(
     if read and dial.graduation_mps is None and any(r.source != "channel" for r in read):
         step = quantity_text(Quantity(USUAL_GRADUATION_MPS[dial.units], 0.0, "m/s"), dial.units)
         yield f"the build sheet doesn't give the dial's graduation; taken as {step}"
-    for reading in read:
-        yield from _units(reading)
     if read and fit is None:
         yield (
             "scale and offset can't be told apart from holds at one speed: hold two speeds or "
@@ -54,16 +54,31 @@ def cautions(
             yield f"a road drive does not show {missing}"
 
 
-def _units(reading: Reading) -> Iterator[str]:
+def doubt(readings: Sequence[Reading]) -> str:
+    """Return what to look at before the dial is judged: readings that no dial gives; else ""."""
+    odd = [(reading, ratio) for reading in readings if (ratio := _odd_ratio(reading)) is not None]
+    if not odd:
+        return ""
+    ratios = [f"{ratio:.2f}" for _, ratio in odd]
+    low, high = min(ratios), max(ratios)
+    times = low if low == high else f"{low} to {high}"
+    where = "; ".join(f"{reading.note}, {reading.manoeuvre}" for reading, _ in odd[:_MOST_NAMED])
+    more = len(odd) - _MOST_NAMED
+    return (
+        f"Look at the dial readings before anything is changed: {times} "
+        "times the true speed was noted "
+        f"({where}{f' and {more} more' if more > 0 else ''}): were "
+        "km/h and mph mixed up, or is it miswritten?"
+    )
+
+
+def _odd_ratio(reading: Reading) -> float | None:
+    """Return dial over true speed where no dial is off by as much, else None."""
     true, indicated = reading.true, reading.indicated
     if true is None or indicated is None or true.value <= 0.0:
-        return
+        return None
     ratio = indicated.value / true.value
-    if not 1.0 / _OTHER_UNITS <= ratio <= _OTHER_UNITS:
-        yield (
-            f"{reading.manoeuvre}: the dial showed {ratio:.2f} times the true speed "
-            f"({reading.note}): were km/h and mph mixed up, or the figure miswritten?"
-        )
+    return None if 1.0 / _OTHER_UNITS <= ratio <= _OTHER_UNITS else ratio
 
 
 def _scatter(fit: DialFit) -> Iterator[str]:

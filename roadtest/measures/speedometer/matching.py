@@ -19,10 +19,10 @@ Floats = NDArray[np.float64]
 SURE_ENOUGH: Final = 0.9
 """Least probability of a pairing that is used. Our choice: nine to one."""
 
-_NOT_HELD: Final = 0.05  # how often a listed speed is in none of the holds found; our guess
+NOT_HELD: Final = 0.05  # how often a listed speed is in none of the holds found; our guess
 _NOT_LISTED: Final = 0.2  # how often a hold found was not one of those listed; our guess
 _LEAST_U_TIME_S: Final = 0.1  # of a reading typed in beside a hold
-_FASTEST_DIAL_MPS: Final = 45.0  # a reading of nothing may be anywhere on a dial of 100 mph
+FASTEST_DIAL_MPS: Final = 45.0  # a reading of nothing may be anywhere on a dial of 100 mph
 
 # Dial laws weighed: shown = scale * true + offset. Half of the dials are within some 3 % (a worn
 # tyre), the others off by a gear, an axle or a tyre of the wrong size; a needle is off by a couple
@@ -32,7 +32,7 @@ _OFFSETS_MPS: Final = np.linspace(-3.0, 3.0, 41)
 _CLOSE_SCALE_SD: Final = 0.03
 _WRONG_GEAR_SD: Final = 0.15
 _OFFSET_SD_MPS: Final = 1.0
-_OFF_LINE_MPS: Final = 0.3  # how far a dial may depart from a straight law, standard
+OFF_LINE_MPS: Final = 0.3  # how far a dial may depart from a straight law, standard
 
 
 @dataclass(frozen=True)
@@ -55,8 +55,8 @@ def chances_by_time(time_s: float, u_time_s: float, holds: HoldSpeeds, drive_s: 
     late = (holds.end_s - time_s) / spread
     early = (holds.start_s - time_s) / spread
     density = (ndtr(late) - ndtr(early)) / (holds.end_s - holds.start_s)
-    weight = (1.0 - _NOT_HELD) * density
-    return np.asarray(weight / (weight.sum() + _NOT_HELD / drive_s))
+    weight = (1.0 - NOT_HELD) * density
+    return np.asarray(weight / (weight.sum() + NOT_HELD / drive_s))
 
 
 def chances_in_order(shown_mps: Floats, u_shown_mps: Floats, holds: HoldSpeeds) -> Floats:
@@ -68,18 +68,18 @@ def chances_in_order(shown_mps: Floats, u_shown_mps: Floats, holds: HoldSpeeds) 
     m, n = shown_mps.size, holds.speed_mps.size
     if m == 0 or n == 0:
         return np.zeros((m, n))
-    scale, offset, prior = _laws()
+    scale, offset, prior = dial_laws()
     expected = scale[:, None] * holds.speed_mps + offset[:, None]  # [laws, n]
-    spread = np.hypot(u_shown_mps[:, None], np.hypot(holds.u_speed_mps, _OFF_LINE_MPS))  # [m, n]
+    spread = np.hypot(u_shown_mps[:, None], np.hypot(holds.u_speed_mps, OFF_LINE_MPS))  # [m, n]
     departure = (shown_mps[:, None, None] - expected.T[None]) / spread[:, :, None]
     pair = np.exp(-0.5 * departure**2) / (spread[:, :, None] * np.sqrt(2.0 * np.pi))
-    pair *= (1.0 - _NOT_HELD) * (1.0 - _NOT_LISTED)
+    pair *= (1.0 - NOT_HELD) * (1.0 - _NOT_LISTED)
     before, after = _sums_before(pair), _sums_after(pair)
     of_law = before[:-1, :-1] * pair * after[1:, 1:] * prior
     return np.asarray(of_law.sum(axis=2) / float((after[0, 0] * prior).sum()))
 
 
-def _laws() -> tuple[Floats, Floats, Floats]:
+def dial_laws() -> tuple[Floats, Floats, Floats]:
     """Return scale, offset and prior weight of every dial law weighed, [laws] each."""
     scale, offset = (part.ravel() for part in np.meshgrid(_SCALES, _OFFSETS_MPS))
     log = np.log(scale)
@@ -102,7 +102,7 @@ def _sums_before(pair: Floats) -> Floats:
     for i in range(m + 1):
         for j in range(n + 1):
             if i > 0:
-                free[i, j] += free[i - 1, j] * (_NOT_HELD / _FASTEST_DIAL_MPS)
+                free[i, j] += free[i - 1, j] * (NOT_HELD / FASTEST_DIAL_MPS)
             if i > 0 and j > 0:
                 free[i, j] += whole[i - 1, j - 1] * pair[i - 1, j - 1]
             whole[i, j] = free[i, j]
@@ -127,5 +127,5 @@ def _sums_after(pair: Floats) -> Floats:
                 bound[i, j] += _NOT_LISTED * bound[i, j + 1]
             free[i, j] = bound[i, j]
             if i < m:
-                free[i, j] += (_NOT_HELD / _FASTEST_DIAL_MPS) * free[i + 1, j]
+                free[i, j] += (NOT_HELD / FASTEST_DIAL_MPS) * free[i + 1, j]
     return free[: m + 1, : n + 1]

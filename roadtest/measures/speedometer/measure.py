@@ -11,7 +11,7 @@ from roadtest.evidence import Evidence
 from roadtest.manoeuvres import Manoeuvre
 from roadtest.measures.odometer import odometer_limit
 from roadtest.measures.speedometer.advice import advice, as_corrections
-from roadtest.measures.speedometer.cautions import cautions
+from roadtest.measures.speedometer.cautions import cautions, doubt
 from roadtest.measures.speedometer.channel import DialLog, dial_log
 from roadtest.measures.speedometer.corrections import Before, advise
 from roadtest.measures.speedometer.dial_law import DialFit, fit_dial
@@ -32,6 +32,7 @@ class SpeedometerMeasured:
 
     result: SpeedometerResult
     fit: DialFit | None = None
+    doubt: str = ""  # what to look at before any of it is believed
 
 
 def measure_speedometer(
@@ -52,15 +53,21 @@ def measure_speedometer(
     log, log_notes = dial_log(evidence)
     points = list(_points(evidence, holds, pairing, log))
     readings = tuple(point.result for point in points)
+    doubtful = doubt(readings)
     fit = fit_dial(dial_points(points), graduation_of(sheet.speedometer))
     result = SpeedometerResult(
         readings=readings,
         head=head_result(sheet, fit.scale if fit else None),
-        notes=(*pairing.notes, *log_notes, *cautions(sheet, readings, fit, target)),
+        notes=(
+            *((doubtful,) if doubtful else ()),
+            *pairing.notes,
+            *log_notes,
+            *cautions(sheet, readings, fit, target),
+        ),
     )
-    return SpeedometerMeasured(
-        _explained(evidence, result, fit, odometer or OdometerResult()) if fit else result, fit
-    )
+    if fit is not None:
+        result = _explained(evidence, result, fit, odometer or OdometerResult())
+    return SpeedometerMeasured(result, fit, doubtful)
 
 
 def _paired(evidence: Evidence, holds: Sequence[Manoeuvre]) -> Pairing:

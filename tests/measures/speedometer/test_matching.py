@@ -77,7 +77,7 @@ def test_nothing_to_match_gives_an_empty_table() -> None:
 def test_sums_over_all_matchings_agree_with_counting_them_one_by_one(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr(matching, "_laws", lambda: (np.ones(1), np.zeros(1), np.ones(1)))
+    monkeypatch.setattr(matching, "dial_laws", lambda: (np.ones(1), np.zeros(1), np.ones(1)))
     shown, true = MPH * np.array([30.0, 31.0, 33.0]), holds(30.5, 31.5, 32.0, 33.5)
     table = chances_in_order(shown, np.full(3, U_READ), true)
     assert table == pytest.approx(_one_by_one(shown, true), abs=1e-12)
@@ -86,13 +86,13 @@ def test_sums_over_all_matchings_agree_with_counting_them_one_by_one(
 def _one_by_one(shown: Floats, true: HoldSpeeds) -> Floats:
     """Enumerate every matching that keeps both orders, under the law shown = true."""
     m, n = shown.size, true.speed_mps.size
-    spread = np.sqrt(U_READ**2 + 0.05**2 + matching._OFF_LINE_MPS**2)
-    both = (1.0 - matching._NOT_HELD) * (1.0 - matching._NOT_LISTED)
+    spread = np.sqrt(U_READ**2 + 0.05**2 + matching.OFF_LINE_MPS**2)
+    both = (1.0 - matching.NOT_HELD) * (1.0 - matching._NOT_LISTED)
     table, total = np.zeros((m, n)), 0.0
     for k in range(min(m, n) + 1):
         for taken in itertools.combinations(range(m), k):
             for hold in itertools.combinations(range(n), k):
-                weight = (matching._NOT_HELD / matching._FASTEST_DIAL_MPS) ** (m - k)
+                weight = (matching.NOT_HELD / matching.FASTEST_DIAL_MPS) ** (m - k)
                 weight *= matching._NOT_LISTED ** (n - k)
                 for i, j in zip(taken, hold, strict=True):
                     z = (shown[i] - true.speed_mps[j]) / spread

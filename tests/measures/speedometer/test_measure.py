@@ -147,7 +147,14 @@ def test_a_dial_read_in_the_wrong_unit_is_questioned(drive: tuple[Truth, Evidenc
     hold = truth.of_kind("hold")[1]
     middle = truth.start_utc_s + 0.5 * (hold.start_s + hold.end_s)
     notes = Notes("notes.csv", (speed_note(3, 1.609 * 17.9, middle),))
-    assert any("mixed up" in note for note in measured(evidence, notes=notes).notes)
+    changed = dataclasses.replace(evidence, notes=notes)
+    found = measure_speedometer(changed)
+    assert found.doubt.startswith(
+        "Look at the dial readings before anything is changed: 1.62 times"
+    )
+    assert "(notes.csv line 3, hold-2): were km/h and mph mixed up" in found.doubt
+    assert found.doubt in found.result.notes
+    assert measure_speedometer(evidence).doubt == ""
 
 
 def test_the_rules_own_test_speeds_are_told_and_widen_beyond_what_was_held(
