@@ -42,6 +42,7 @@ class Receiver:
     speed_step_mps: float = 0.01 * KNOT_MPS  # rounding; 0 none
     lag_s: float = 0.0  # first-order smoothing inside the receiver, of speed ...
     lag_of_course: bool = False  # ... or of velocity as a whole, so that its course lags too
+    ahead_m: float = 0.0  # where its antenna lies, ahead of the driven axle
     delay_s: float = 0.0  # how old the speed is
     clamp_mps: float = 0.0  # below this it says 0
     position_white_m: float = 0.3
@@ -89,11 +90,12 @@ def receive(truth: Truth, receiver: Receiver, seed: int) -> Fixes:
     time = _times(truth, receiver, rng)
     speed, course = _velocity(truth, receiver, time, rng)
     slow, white = receiver.position_slow_m, receiver.position_white_m
+    ahead = receiver.ahead_m * np.array([np.sin(truth.heading_rad), np.cos(truth.heading_rad)])
     east, north = (
         np.interp(time, truth.t_s, path)
         + wander(time, slow, receiver.position_tau_s, rng)
         + rng.normal(0.0, white, time.size)
-        for path in (truth.east_m, truth.north_m)
+        for path in np.array([truth.east_m, truth.north_m]) + ahead
     )
     latitude, longitude = geographic(truth, time, east, north)
     altitude = (
@@ -191,8 +193,11 @@ def _velocity(
 
 
 def _smoothed(truth: Truth, receiver: Receiver) -> tuple[Floats, Floats]:
-    """Return the level speed and the heading that the receiver's filter makes of the true ones."""
+    """Return level speed and direction of the antenna as the receiver's filter shows them."""
     level, way = truth.speed_mps / np.sqrt(1.0 + truth.grade**2), truth.heading_rad
+    if receiver.ahead_m:
+        swing = receiver.ahead_m * np.gradient(truth.heading_rad, truth.step_s)
+        level, way = np.hypot(level, swing), way + np.arctan2(swing, np.maximum(level, 0.1))
     if receiver.lag_s == 0.0 or not receiver.lag_of_course:
         return lagged(level, truth.step_s, receiver.lag_s), way
     east, north = (

@@ -177,3 +177,24 @@ def test_a_filter_of_velocity_lets_the_course_lag_and_one_of_speed_does_not() ->
     lost = of_speed.speed_mps - of_velocity.speed_mps  # a mean of vectors is the shorter one
     assert lost.min() > -1e-9
     assert 0.005 < lost.max() < 0.05
+
+
+def test_an_antenna_ahead_of_the_axle_goes_round_a_bend_faster_and_wider() -> None:
+
+    def script(driver: Driver) -> None:
+        driver.turn(360.0, radius_m=8.0)
+        driver.cruise(12.0, 5.0)
+
+    truth = simulate(script, seed=2)
+    quiet = Receiver(white_mps=0.0, fast_mps=0.0, slow_mps=0.0, speed_step_mps=0.0)
+    still = replace(quiet, position_slow_m=0.0, position_white_m=0.0)
+    fixes = receive(truth, replace(still, ahead_m=1.5), 1)
+    made = truth.of_kind("turn")[0]
+    inside = (fixes.time_s > made.end_s - 4.0) & (fixes.time_s < made.end_s - 1.0)
+    speed = np.interp(fixes.time_s, truth.t_s, truth.speed_mps)
+    wider = np.hypot(8.0, 1.5) / 8.0
+    assert np.allclose(fixes.speed_mps[inside] / speed[inside], wider, atol=1e-3)
+    path = np.hypot(np.diff(fixes.east_m), np.diff(fixes.north_m)) / np.diff(fixes.time_s)
+    assert np.allclose(path[inside[1:]], fixes.speed_mps[1:][inside[1:]], rtol=3e-3)
+    straight = fixes.time_s > made.end_s + 0.5
+    assert np.allclose(fixes.speed_mps[straight], speed[straight], atol=1e-6)

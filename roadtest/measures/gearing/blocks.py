@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roadtest.evidence import Evidence
+from roadtest.measures.gearing.bending import Bending
 from roadtest.measures.gearing.engine import EngineSamples
 from roadtest.measures.gearing.sequence import Sequence
 from roadtest.measures.gearing.turns import Turns
@@ -41,6 +42,7 @@ class Blocks:
     log_turns: Floats
     late: Floats
     swing: Floats
+    bending: Bending
     push_mps2: Floats
     push_square: Floats  # mean of push · |push|
     acceleration_mps2: Floats
@@ -139,6 +141,11 @@ def _means(
         log_turns=mean(turns.log_turns[index]),
         late=mean(turns.late[index]),
         swing=mean(turns.swing[index]),
+        bending=Bending(
+            mean(turns.bending.rate_square[index]),
+            mean(turns.bending.felt_square[index]),
+            mean(turns.bending.curve_square[index]),
+        ),
         push_mps2=mean(push),
         push_square=mean(push * np.abs(push)),
         acceleration_mps2=mean(turns.acceleration_mps2[index]),

@@ -4,11 +4,14 @@ Every block of settled driving says
 
     log turns = gear + late · δ + late · (c - c0) · drift - swing · λ
                 + push · k1 + push·|push| · k2 + v² · k3 + turning · k4 + climb · k5
+                + ½ω² · τ² - ½κ² · d²
 
 with δ what is missing from the clock offset (delay of the dial included), λ the time constant of a
-filtered dial (it tells only where acceleration changes), k1, k2, k4, k5 the tyres' creep, and k3
-what speed does (tyre growth, and drag other than assumed). It is a linear model with errors that
-are correlated in time, solved by generalised least squares with priors on all but the gears and δ.
+filtered dial (it tells only where acceleration changes), k1, k2, k4, k5 the tyres' creep, k3 what
+speed does (tyre growth, and drag other than assumed), and τ and d the receiver's smoothing and its
+distance from the driven axle, both felt in tight turns (rate ω, curvature κ). It is a linear model
+with errors that are correlated in time, solved by generalised least squares with priors on all but
+the gears and δ.
 
 Reference: JCGM 102:2011, 6.2 (multivariate propagation); A. Gelman et al., Bayesian Data Analysis,
 3rd ed., chapter 14 (regression with known covariance and priors) [values from memory].
@@ -23,7 +26,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from roadtest.measures.gearing import creep
+from roadtest.measures.gearing import bending, creep
 from roadtest.measures.gearing.blocks import Blocks
 from roadtest.measures.gearing.engine import EngineSamples
 from roadtest.measures.gearing.road import G_MPS2, Road
@@ -42,6 +45,7 @@ U_FILTER_S: Final = 0.12
 _U_SHAPE_S: Final = 0.12
 """What a first-order filter leaves of the response of a real dial, and of the receiver's, which
 filters as well (delays of 0.1 to 1.5 s are seen in recordings)."""
+_LEAST_U_SMOOTHING: Final = 1e-3  # s²: a solvable fit where no smoothing is possible
 _BLUR: Final = 0.29  # a rectangular distribution over one interval
 _GRADE_MEMORY_S: Final = 20.0
 _U_ANY: Final = 100.0  # of a gear's logarithm: nothing is known
@@ -155,6 +159,8 @@ def _design(blocks: Blocks, gears: Ints, from_s: float) -> Floats:
             -blocks.swing,
             blocks.acceleration_mps2 * creep.turning_mass(blocks.log_turns),
             blocks.climb_mps2,
+            blocks.bending.rate_square,
+            -blocks.bending.curve_square,
         ]
     )
 
@@ -172,8 +178,11 @@ def _priors(
     # What is not known of the receiver's smoothing is like a filtered dial, the other way.
     u_smooth = float(road.smoothing_s.std()) if road.smoothing_s.size else 0.0
     u_filter = float(np.hypot(U_FILTER_S, u_smooth))
+    low, u_low = bending.smoothing_square(road.smoothing_s)
     mean = [0.0, -drift_in, creep.LINEAR, creep.SQUARE, 0.0, FILTER_S, turning, climb]
     u = [u_shift, U_DRIFT, creep.U_LINEAR, creep.U_SQUARE, u_square, u_filter, u_turning, climb]
+    mean += [low, bending.AHEAD_M2]
+    u += [max(u_low, _LEAST_U_SMOOTHING), bending.U_AHEAD_M2]
     return (
         np.concatenate([np.zeros(count), mean]),
         np.concatenate([np.full(count, _U_ANY), u]),
@@ -203,7 +212,9 @@ def _white_variance(blocks: Blocks, samples: EngineSamples, road: Road) -> Float
     # Where acceleration changes, fixes far apart blur it by a part of their interval.
     blur = np.hypot(_U_SHAPE_S, _BLUR * road.fix_interval_s)
     swing = (blur * blocks.swing) ** 2
-    return np.asarray(speed / blocks.speed_mps**2 + tach / blocks.rpm**2 + swing + 1e-8)
+    square, u_square = bending.smoothing_square(road.smoothing_s)
+    turning = (np.hypot(square, u_square) * blocks.bending.felt_square) ** 2
+    return np.asarray(speed / blocks.speed_mps**2 + tach / blocks.rpm**2 + swing + turning + 1e-8)
 
 
 def _speed_variance(blocks: Blocks, road: Road) -> Floats:

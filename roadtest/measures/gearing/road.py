@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from roadtest.build_sheet import BuildSheet
 from roadtest.evidence import Evidence
+from roadtest.measures.gearing.bending import Bending
 from roadtest.motion.estimate import Motion
 from roadtest.motion.ground import Ground
 
@@ -105,6 +106,13 @@ class Road:
             climb_mps2=G_MPS2 * grade,
             u_grade=u_grade,
             known=car.known,
+        )
+
+    def bending(self, time_s: Floats) -> Bending:
+        """Return how the car turns at `time_s` [n]."""
+        ground = self.ground
+        return Bending.of(
+            ground.time_s, ground.heading_rad, time_s, self.speed_at(time_s).speed_mps
         )
 
     def unsmoothed_by(self, time_s: Floats) -> Floats:

@@ -267,6 +267,8 @@ def _slip_draws(
             -turns.swing[index],
             acceleration * creep.turning_mass(turns.log_turns[index]),
             turns.climb_mps2[index],
+            turns.bending.rate_square[index],
+            -turns.bending.curve_square[index],
         ]
     )
     # Of the clock's shift and drift the times hold all but what the last fit still found missing.

@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from roadtest.measures.gearing.bending import U_AHEAD_M2, Bending, smoothing_square
 from roadtest.measures.gearing.creep import U_LINEAR, creep
 from roadtest.measures.gearing.engine import EngineSamples
 from roadtest.measures.gearing.road import Road
@@ -56,6 +57,7 @@ class Turns:
     log_turns: Floats  # logarithm of engine turns a metre as shown; NaN where there is none
     u_log: Floats  # standard, of one sample
     late: Floats  # a/v, 1/s: by how much log_turns is low for each second the tach is late
+    bending: Bending
     swing: Floats  # 1/s: a/v as a filtered dial feels it, less a/v itself; 0 in steady motion
     usable: Bools  # True where log_turns means something
 
@@ -90,12 +92,16 @@ def turns_per_metre(samples: EngineSamples, road: Road, clock: Clock) -> Turns:
     speed_ok, rpm_ok = np.where(usable, speed, 1.0), np.where(usable, rpm, 1.0)
     late = np.where(usable, at.acceleration_mps2[keep] / speed_ok, 0.0)
     push = at.push_mps2[keep]
+    bending = road.bending(time[keep])
+    _, u_square = smoothing_square(road.smoothing_s)
     variance = (
         (at.u_speed_mps[keep] / speed_ok) ** 2
         + (samples.u_rpm**2 + samples.step_rpm**2 / 12.0) / rpm_ok**2
         + _U_UNSETTLED**2
         + (U_LINEAR * np.clip(push, -3.0, 4.0)) ** 2
         + (clock.u_offset_s * late) ** 2
+        + (u_square * bending.felt_square) ** 2
+        + (U_AHEAD_M2 * bending.curve_square) ** 2
     )
     return Turns(
         time_s=time[keep],
@@ -112,6 +118,7 @@ def turns_per_metre(samples: EngineSamples, road: Road, clock: Clock) -> Turns:
         ),
         u_log=np.sqrt(variance),
         late=late,
+        bending=bending,
         swing=np.where(usable, _filtered_rate(road, time[keep]) - late, 0.0),
         usable=usable,
     )

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from roadtest.measures.gearing.bending import Bending
 from roadtest.measures.gearing.creep import creep
 from roadtest.measures.gearing.modes import find_modes
 from roadtest.measures.gearing.sequence import decode
@@ -44,6 +45,7 @@ def turns_of(parts: list[tuple[float, float, float]], free_s: int = 1) -> Turns:
         u_log=np.full(n, U),
         late=zero,
         swing=zero,
+        bending=Bending(zero, zero, zero),
         usable=np.ones(n, dtype=bool),
     )
 
