@@ -52,6 +52,8 @@ MARGIN_S: Final = 2.0  # of motion drawn on either side of a manoeuvre
 LONGEST_HOLD_S: Final = 30.0
 """Of a hold that is drawn. Our choice: a dial is read within seconds, and a motorway hour costs."""
 SEED: Final = 20_260_502  # any number: the same drive gives the same results
+_ALIKE_MPS: Final = 0.5
+"""Interval of the mean difference up to which two receivers are said to agree; our choice."""
 _TOP_SPEED_S: Final = 2.0  # of motion drawn about the fastest fix
 
 
@@ -339,7 +341,10 @@ def _cross_check(survey: Survey, other: GpsLog) -> str:
         return f"a second receiver, not used: too little time in common with {used} to compare"
     difference, count = found
     said = quantity_text(difference, survey.drive.sheet.units, signed=True)
-    verdict = "the two agree" if abs(difference.value) <= difference.u95 else "the two differ"
+    verdict = "the two differ"
+    if abs(difference.value) <= difference.u95:
+        alike = difference.u95 <= _ALIKE_MPS
+        verdict = "the two agree" if alike else "too unlike from place to place to say more"
     return (
         f"a second receiver, for cross-check only: its speed less that of {used} is {said} on "
         f"average, from {count} fixes; {verdict}"

@@ -19,6 +19,7 @@ from roadtest.logs.nmea import read_nmea
 from roadtest.logs.notes import read_notes
 from roadtest.logs.source import Source, kind_of, read_source
 from roadtest.logs.tach import read_tach
+from roadtest.one_car import refuse_other_cars
 from roadtest.receivers import Receiver, find_receivers, join_tachs
 from roadtest.results import GPS_KINDS, FileInfo
 from roadtest.wording import plural
@@ -270,6 +271,7 @@ class _Folder:
         if not self.gps:
             raise self._no_gps()
         receivers = find_receivers(self.gps)
+        refuse_other_cars(receivers)
         offset_s = self.sheet.utc_offset_s
         tach = [tach_in_utc(log, offset_s) for log in (*self.tach, *self._engines())]
         time = receivers[0].log.time_s

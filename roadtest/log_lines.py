@@ -21,6 +21,7 @@ SPEED_FROM: Final = {
     "position": "speed from positions only",
 }
 _MOST_GAPS: Final = 5  # told one by one
+_ONE_DRIVE_S: Final = 1800.0  # a stop for longer may part two drives; our choice
 
 
 def log_quality(log: LogInfo, units: ReadIn) -> str:
@@ -58,14 +59,28 @@ def speed_log_in_short(logs: Sequence[LogInfo]) -> str:
         == (first.kind, first.speed_source, first.speed_noise)
     ]
     used, read = (sum(n) for n in zip(*((g.fixes_used, g.fixes_read) for g in split), strict=True))
-    gaps = sum(len(log.gaps) for log in split)
+    gaps = [gap.end_s - gap.start_s for log in split for gap in log.gaps]
     parts = [
         rate_text(first),
         SPEED_FROM[first.speed_source],
         f"{used} of {read} fixes used",
-        plural(gaps, "gap") if gaps else "",
+        _gaps_in_short(gaps),
     ]
     return ", ".join(part for part in parts if part)
+
+
+def _gaps_in_short(lengths_s: Sequence[float]) -> str:
+    """Count the gaps; one in which another drive may have ended and this one begun is asked about.
+
+    Files of two drives, or two cars, in one folder look like one drive with a long gap.
+    """
+    if not lengths_s:
+        return ""
+    longest, count = max(lengths_s), plural(len(lengths_s), "gap")
+    if longest < _ONE_DRIVE_S:
+        return count
+    said = "of" if len(lengths_s) == 1 else "the longest"
+    return f"{count} ({said} {duration_text(longest)}: is it all one drive of one car?)"
 
 
 def log_losses(log: LogInfo) -> list[str]:

@@ -156,6 +156,14 @@ def test_a_slow_log_says_seconds_and_many_gaps_are_told_together() -> None:
     assert "8 gaps, 2 min together; the longest 17 s from 7:00 to 7:17" in text
 
 
+def test_a_gap_that_may_part_two_drives_is_asked_about() -> None:
+    log = dataclasses.replace(LOG, speed_source="doppler", gaps=(Gap(60.0, 60.0 + 4620.0),))
+    text = " ".join(render(Results(logs=(log,)), "mph", False).split())
+    assert "fixes used, 1 gap (of 1 h 17 min: is it all one drive of one car?)." in text
+    short = dataclasses.replace(log, gaps=(Gap(60.0, 90.0),))
+    assert "one car" not in render(Results(logs=(short,)), "mph", False)
+
+
 def test_uses_of_the_brakes_that_nothing_is_known_of_are_only_counted() -> None:
     rows = tuple(BeddingRow(f"stop-{k}", "stop", 60.0 * k) for k in (1, 2))
     braking = BrakingResult(bedding=BeddingRecord(2, 0, None, rows))
