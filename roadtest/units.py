@@ -198,6 +198,12 @@ def find_unit(name: str) -> Unit:
     return unit
 
 
+def is_unit(name: str) -> bool:
+    """Return whether there is a unit called `name`."""
+    name = name.strip()
+    return name in _BY_NAME or name.casefold() in _BY_FOLDED
+
+
 @overload
 def to_si(value: float, unit_name: str) -> float: ...
 @overload

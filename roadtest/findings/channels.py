@@ -47,7 +47,8 @@ def channel(case: Case, target: Target) -> Finding:
     unit = rows[0].unit
     limits = limits_in_unit(wanted, unit)
     if limits is None:
-        why = f'The channel is in "{unit}", the limit in "{wanted.unit}"'
+        of = f'is in "{unit}"' if unit else "has no unit in the head of its column"
+        why = f'The channel {of}, the limit is in "{wanted.unit}"'
         settle = "Give the limit in the channel's unit, or the unit in the head of its column"
         return nothing_to_judge(subject, None, why, settle)
     same = [row for row in rows if row.unit == unit]  # the files of a split log

@@ -20,6 +20,7 @@ from roadtest.logs.csv_records import LONGEST_LINE, Records, find_records
 from roadtest.logs.csv_text import csv_text
 from roadtest.logs.model import Floats
 from roadtest.logs.rejects import Rejects
+from roadtest.units import is_unit
 
 _DELIMITERS: Final = (",", ";", "\t")
 _NO_HEADER: Final = re.compile(rb"[ \t]*#|sep=[,;\t]$")  # comments; a spreadsheet's own hint
@@ -30,6 +31,7 @@ _MOST_COLUMNS: Final = 1000  # chosen here: no logger has as many
 _MOST_BYTES: Final = 128 * 2**20
 _MOST_MARKS: Final = 12_000_000  # line ends, delimiters and quotation marks, some 24 bytes each
 _HEADING: Final = re.compile(r"(.*?)\s*\[([^\[\]]*)\]", re.DOTALL)
+_IN_ROUND: Final = re.compile(r"(.*?)\s*\(([^()]*)\)", re.DOTALL)
 _ENOUGH_ROWS_TO_COMPARE: Final = 10
 _LONGEST_SHOWN: Final = 60
 
@@ -240,6 +242,10 @@ def _columns(header: str, delimiter: str) -> tuple[Column, ...]:
 def _column(heading: str, place: int) -> Column:
     heading = heading.strip()
     match = _HEADING.fullmatch(heading)
+    if match is None:
+        # In round brackets many things stand that are no unit: "oil (rear)".
+        match = _IN_ROUND.fullmatch(heading)
+        match = match if match and is_unit(match[2]) else None
     name, unit = (match[1], match[2].strip()) if match else (heading, "")
     return Column(" ".join(name.casefold().split()), unit, place)
 

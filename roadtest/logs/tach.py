@@ -33,6 +33,10 @@ _WANTED: Final = 'the columns "time" (or "elapsed_s") and "rpm", or the column "
 _FASTEST_RPM: Final = 30000.0
 """Chosen here: no car engine turns as fast, so a higher figure is damage."""
 
+_SLOWEST_RPM: Final = 300.0
+"""Chosen here: no car engine idles below it (common practice, no published source)."""
+_ENOUGH_ROWS: Final = 100  # to tell what a log is in
+
 
 def read_tach(data: bytes, name: str) -> TachLog:
     """Return the engine speeds (or pulses) in `data`, the content of a tach.csv called `name`.
@@ -53,6 +57,8 @@ def read_tach(data: bytes, name: str) -> TachLog:
     order, order_remarks = in_order(clock, seconds, table.records.line, rejects)
     if not order.size:
         raise nothing_usable(table, time, rejects, _WANTED)
+    if rpm is not None and rpm_column is not None:
+        _check_size(table, rpm_column, rpm[order])
     numeric = [column for column in used if column.name != "time"]
     return TachLog(
         name=name,
@@ -86,6 +92,16 @@ def _check_unit(table: Table, rpm: Column) -> None:
         plain = False
     if not plain:
         found = f'column "rpm" in {shown(rpm.unit)}'
+        raise InputError(table.name, f"line {table.header_line}", found, "revolutions a minute")
+
+
+def _check_size(table: Table, column: Column, rpm: Floats) -> None:
+    """Raise InputError where the figures are too small for an engine: thousands, or turns a second.
+
+    A log of an engine that stood still is one all the same.
+    """
+    if rpm.size >= _ENOUGH_ROWS and 0.0 < rpm.max() < _SLOWEST_RPM:
+        found = f'column "{column.name}" never above {rpm.max():.3g}'
         raise InputError(table.name, f"line {table.header_line}", found, "revolutions a minute")
 
 

@@ -168,9 +168,10 @@ def _limits(sheet: BuildSheet, channel: Channel) -> tuple[Limits, list[str]]:
             limits = limits_in_unit(target.value, channel.unit)
             if limits is not None:
                 return limits, []
+            of = f'is in "{channel.unit}"' if channel.unit else "has no unit"
             return Limits(), [
-                f'channel {channel.name} is in "{channel.unit}", its target in '
-                f'"{target.value.unit}": they can\'t be compared'
+                f'channel {channel.name} {of}, its target is in "{target.value.unit}": they can\'t '
+                "be compared"
             ]
     return Limits(), []
 

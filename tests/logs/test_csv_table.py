@@ -107,6 +107,16 @@ def test_headings_are_trimmed_folded_and_give_units() -> None:
     ]
 
 
+def test_a_unit_may_stand_in_round_brackets() -> None:
+    table = table_of("time,coolant (degC),oil (rear),rpm (x1000)\n1,2,3,4\n")
+    assert [(c.name, c.unit) for c in table.columns] == [
+        ("time", ""),
+        ("coolant", "degC"),
+        ("oil (rear)", ""),
+        ("rpm (x1000)", ""),
+    ]
+
+
 def test_comments_and_blank_lines_are_skipped_and_lines_still_counted() -> None:
     table = table_of("# logger 7\n\n  \nsep=,\na,b\n# half way\n1,2\n\n ,\n  # end\n3,4\n")
     assert table.header_line == 5

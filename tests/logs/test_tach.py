@@ -56,6 +56,20 @@ def test_iso_times_with_a_zone_are_utc() -> None:
     assert (log.rows_read, log.rejected, log.ignored_columns, log.remarks) == (2, {}, (), ())
 
 
+@pytest.mark.parametrize("per", [1000.0, 60.0])
+def test_thousands_and_turns_a_second_are_no_revolutions_a_minute(per: float) -> None:
+    rows = "".join(f"{0.1 * k:.1f},{(900 + 40 * k) / per:.3f}\n" for k in range(120))
+    error = fault("elapsed_s,rpm\n" + rows)
+    most = (900 + 40 * 119) / per
+    assert error.found == f'column "rpm" never above {most:.3g}'
+    assert (error.place, error.expected) == ("line 1", "revolutions a minute")
+
+
+def test_an_engine_that_stood_still_is_a_log_all_the_same() -> None:
+    log = read("elapsed_s,rpm\n" + "".join(f"{k},0\n" for k in range(120)))
+    assert log.time_s.size == 120
+
+
 def test_iso_times_without_a_zone_are_local() -> None:
     log = read("time,rpm\n2026-05-02 08:14:10,900\n2026-05-02 08:14:11,950\n")
     assert log.clock == "local"
@@ -222,10 +236,10 @@ def test_a_damaged_date_does_not_stretch_the_log() -> None:
 
 def test_a_clock_that_starts_again_keeps_its_longest_stretch() -> None:
     times = [*range(40), *range(100), *range(30)]
-    log = read("elapsed_s,rpm\n" + "".join(f"{t},{k}\n" for k, t in enumerate(times)))
+    log = read("elapsed_s,rpm\n" + "".join(f"{t},{900 + k}\n" for k, t in enumerate(times)))
     assert refused(log) == {"clock restarted": (70, "line 2")}
     assert log.rpm is not None
-    assert log.rpm.tolist() == list(range(40, 140))
+    assert log.rpm.tolist() == list(range(940, 1040))
 
 
 def test_rows_written_a_little_out_of_order_are_sorted_not_refused() -> None:
