@@ -5,7 +5,8 @@ shown dies away over the filter's time. A first-order filter of time constant τ
 y with τ·y' + y = v, so the true speed is v = y + τ·y'. What τ is, is a grid weighted by how well
 it explains the fixes at the end of every stop: in each, an unknown moment of rest, and a
 deceleration before it that is about even but not known. A pure delay moves a stop as a whole and
-changes none of its figures.
+changes none of its figures. Delay and filter together are what the places tell of, and neither is
+less than nothing: where speeds are no later than places, nothing smooths them.
 """
 
 from __future__ import annotations
@@ -16,26 +17,32 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import solve_triangular
+from scipy.special import i0e, i1e
 
 from roadtest.evidence import Evidence
 from roadtest.manoeuvres import Manoeuvre
-from roadtest.motion.estimate import Draws, Motion, travelled
+from roadtest.motion.estimate import SPEED_MODEL, Draws, Motion, travelled
+from roadtest.motion.kinematics import wandering
+from roadtest.motion.lateness import PRIOR_S, Lateness, lateness
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-# Some receivers do not filter their speed, those recorded on roads do over 0.1 to 1.5 s: the one is
-# as likely beforehand as the other, and a filter's time constant falls off with 0.4 s. Common
-# practice, no published source.
-_COARSE_S: Final = np.array([0.0, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.65, 0.8, 1.0, 1.3, 1.7])
-_NONE_SHARE: Final = 0.5
-_PRIOR_S: Final = 0.4
-_FINE: Final = 9  # steps over what the coarse grid leaves likely
+# Some receivers show their speed at once, those recorded on roads 0.1 to 1.5 s late: the one is as
+# likely beforehand as the other. How much of the lateness a filter makes, and how much is spent
+# otherwise, is not known: any share is as likely. Common practice, no published source.
+_PROMPT_SHARE: Final = 0.5
+_LATEST_S: Final = 2.0
+_LATE_STEP_S: Final = 0.005
+_FIRST_STEPS: Final = 12
+_ROUNDS: Final = 4  # in which steps are halved where the weight changes
 _UNLIKELY: Final = 8.0  # of log weight below the most likely
+_CHANGE: Final = 1.0  # of log weight from one step to the next, that is too coarse
 _FROM_SHARE: Final = 0.6  # of the initial speed: from there on the end of a stop is looked at
 _AFTER_S: Final = 2.0
 _STEP_S: Final = 0.04
-_LEFT_S: Final = np.arange(0.0, 8.0, _STEP_S)  # before rest
+_MOST_LEFT_S: Final = 8.0  # before rest
 _LEAST_FIXES, _MOST_FIXES = 3, 45
 _SLOW_MPS: Final = 0.15
 _STARTS_S: Final = 0.5  # before driving off is seen, the car may roll already
@@ -45,8 +52,10 @@ _LEVEL_SD_MPS2: Final = 6.0
 _SLOPE_SHARE: Final = 0.1
 _UNEVEN_SHARE, _UNEVEN_MEMORY_S = 0.04, 0.3
 _EASE_SHARE, _EASE_S = 0.3, 0.3
-_PARTS: Final = 8
+_UNEVEN_LEFT_MPS: Final = 0.005  # of what an uneven foot does to speed, that may be left out
 _SETTLED: Final = 4.0  # time constants, after which a filter has forgotten all but 2 %
+_UNFOLDINGS: Final = 60
+_LEAST_TOLD: Final = 0.35  # of what one fix far from rest tells
 _LAGS, _SAME_LAG_S = 3, 0.02  # groups of draws, where they differ by more
 
 
@@ -56,7 +65,7 @@ class _Tail:
 
     time_s: Floats  # [n], from the first on
     speed_mps: Floats
-    variance: Floats
+    root: Floats  # [n, n], of the covariance of its errors, lower
     rest_s: float  # about when the shown speed gets to zero
     level_mps2: float  # of the braking, about
     begun_s: float  # about when the braking began, before the first fix
@@ -74,15 +83,56 @@ def receiver_smoothing(
     tails = [tail for stop in stops if (tail := _tail(evidence, stop)) is not None]
     if not tails:
         return np.zeros(count)
-    coarse = _log_posterior(tails, _COARSE_S)
-    likely = np.flatnonzero(coarse > coarse.max() - _UNLIKELY)
-    low, high = max(likely[0] - 1, 0), min(likely[-1] + 1, _COARSE_S.size - 1)
-    fine = np.linspace(_COARSE_S[low], _COARSE_S[high], _FINE)
-    log = _log_posterior(tails, fine)
+    late = lateness(evidence.motion, evidence.ground)
+    most = min(max(late.value_s + 4.0 * late.u_s, _LATE_STEP_S), _LATEST_S)
+    shapes = [_shapes(tail, most) for tail in tails]
+
+    def told(lags: Floats) -> Floats:
+        pairs = list(zip(tails, shapes, strict=True))
+        return np.array([sum(_evidence(*pair, lag) for pair in pairs) for lag in lags.tolist()])
+
+    grid = np.linspace(0.0, most, _FIRST_STEPS + 1)
+    log = told(grid)
+    for _ in range(_ROUNDS):
+        weight = log + _log_prior(grid, late)
+        likely = weight > weight.max() - _UNLIKELY
+        coarse = (likely[1:] | likely[:-1]) & (np.abs(np.diff(log)) > _CHANGE)
+        between = 0.5 * (grid[1:] + grid[:-1])[coarse]
+        grid, log = np.append(grid, between), np.append(log, told(between))
+        order = np.argsort(grid)
+        grid, log = grid[order], log[order]
+    log += _log_prior(grid, late)
     weight = np.exp(log - log.max())
-    drawn = rng.choice(fine, count, p=weight / weight.sum())
-    within = float(fine[1] - fine[0]) * (rng.random(count) - 0.5)
-    return np.where(drawn > 0.0, np.abs(drawn + within), 0.0)
+    pick = rng.choice(grid.size, count, p=weight / weight.sum())
+    ends = _cells(grid)
+    within = ends[pick] + rng.random(count) * (ends[pick + 1] - ends[pick])
+    return np.where(pick > 0, within, 0.0)
+
+
+def _cells(grid_s: Floats) -> Floats:
+    """Return the ends [g+1] of the cells of a grid [g] from 0 on; that of 0 has no width."""
+    middle = 0.5 * (grid_s[2:] + grid_s[1:-1])
+    return np.concatenate([[0.0, 0.0], middle, grid_s[-1:]])
+
+
+def _log_prior(grid_s: Floats, late: Lateness) -> Floats:
+    """Return the log weight [g] of time constants given how late speeds are against places.
+
+    Either speeds are prompt, or late by a time D of which a filter makes any share. The weight of
+    the first against the second is the density of no lateness after the places were seen over that
+    before, both of the second (J. M. Dickey, Ann. Math. Statist. 42 (1971) 204, from memory).
+    """
+    lates = np.arange(0.5 * _LATE_STEP_S, _LATEST_S + 4.0 * _LATE_STEP_S, _LATE_STEP_S)
+    before, after = (
+        weight / weight.sum()
+        for weight in (
+            np.exp(-0.5 * ((lates - value) / u) ** 2)
+            for value, u in (PRIOR_S, (late.value_s, late.u_s))
+        )
+    )
+    share = np.diff(np.minimum(_cells(grid_s)[:, None] / lates, 1.0), axis=0) @ after
+    share[0] = _PROMPT_SHARE / (1.0 - _PROMPT_SHARE) * after[0] / before[0]
+    return np.asarray(np.log(np.maximum(share, 1e-300)))
 
 
 def alike(smoothing_s: Floats) -> list[Ints]:
@@ -120,17 +170,19 @@ def _tail(evidence: Evidence, stop: Manoeuvre) -> _Tail | None:
         time, speed = time[: zeros[0] + 1], speed[: zeros[0] + 1]
     if time.size < _LEAST_FIXES or stop.end_s <= time[0]:
         return None
-    variance = _variance(motion, time, speed)
+    speed, variance = unfolded(speed, _variance(motion, time, speed))
+    variance += float(np.median(motion.observed.rounding[motion.observed.seen]))
     if zeros.size:  # anywhere below the clamp: a rectangular distribution
-        speed = np.append(speed[:-1], 0.5 * clamp)
+        speed[-1] = 0.5 * clamp
         variance[-1] += clamp**2 / 12.0
     pick = np.arange(time.size) % -(-time.size // _MOST_FIXES) == 0
     level = _FROM_SHARE * initial / max(stop.end_s - first, 0.3)
     start = float(time[0])
+    errors = np.diag(variance[pick]) + wandering(time[pick], SPEED_MODEL.slow)
     return _Tail(
         time[pick] - start,
         speed[pick],
-        variance[pick],
+        np.asarray(np.linalg.cholesky(errors), dtype=np.float64),
         rest_s=stop.end_s - start,
         level_mps2=level,
         begun_s=stop.start_s - start,
@@ -151,8 +203,7 @@ def _variance(motion: Motion, time: Floats, speed: Floats) -> Floats:
     square = motion.noise.sd**2
     misfit = speed - np.interp(time, motion.time_s, motion.speed_mps)
     tail = motion.noise.tail
-    rounding = float(np.median(motion.observed.rounding[motion.observed.seen]))
-    return np.asarray(square * (tail + misfit**2 / square) / (tail + 1.0) + rounding)
+    return np.asarray(square * (tail + misfit**2 / square) / (tail + 1.0))
 
 
 def _clamp(speed: Floats) -> float:
@@ -163,35 +214,49 @@ def _clamp(speed: Floats) -> float:
     return float(moving.min()) if clamped else 0.0
 
 
-def _log_posterior(tails: Sequence[_Tail], smoothing_s: Floats) -> Floats:
-    """Return the log weight [g] of each time constant of an even or uneven grid [g]."""
-    cell = np.gradient(smoothing_s)
-    prior = (1.0 - _NONE_SHARE) * cell / _PRIOR_S * np.exp(-smoothing_s / _PRIOR_S)
-    prior = np.log(np.where(smoothing_s > 0.0, prior, _NONE_SHARE))
-    shapes = [_shapes(tail.level_mps2) for tail in tails]
-    told = [
-        [_evidence(tail, shape, lag) for tail, shape in zip(tails, shapes, strict=True)]
-        for lag in smoothing_s.tolist()
-    ]
-    return np.asarray(prior + np.sum(told, axis=1))
+def unfolded(shown_mps: Floats, variance: Floats) -> tuple[Floats, Floats]:
+    """Return the likeliest speeds [n] behind those shown, and the variances [n] they deserve.
+
+    A receiver measures a velocity and shows its size: with errors of variance σ² either way, a car
+    that rolls at v or stands shows r with density r/σ²·exp(-(r² + v²)/2σ²)·I₀(rv/σ²). It is
+    largest over v where v = r·I₁/I₀(rv/σ²), at 0 below r = √2·σ, and as wide there as its
+    curvature says; where that is nothing, it falls off with the fourth power, by half over 1.7 σ.
+
+    Reference: S. O. Rice, Bell System Technical Journal 24 (1945) 46, 3.10 (value from memory).
+    """
+    ratio = np.square(shown_mps) / variance
+    share = np.ones_like(shown_mps)  # v / r
+    for _ in range(_UNFOLDINGS):
+        share = i1e(ratio * share) / i0e(ratio * share)
+    near = share * ratio < 1e-3
+    turn = np.where(near, 0.5, 1.0 - share**2 - 1.0 / np.where(near, 1.0, ratio))
+    return share * shown_mps, variance / np.maximum(1.0 - ratio * turn, _LEAST_TOLD)
 
 
-def _shapes(level_mps2: float) -> Floats:
+def _shapes(tail: _Tail, most_s: float) -> Floats:
     """Return what each unknown of the deceleration, at one standard deviation, adds to speed.
 
-    [l, k]: at `_LEFT_S` [l] before rest. Unknowns: level, slope, the pedal eased at the very end,
-    and an uneven foot by the largest parts of its covariance.
+    [l, k]: at even steps [l] before rest, for time constants up to `most_s`. Unknowns: when it
+    rests, level, slope, the pedal eased at the very end, and an uneven foot by the largest parts of
+    what it does to speed.
     """
-    level = _LEVEL_SD_MPS2 * _LEFT_S
-    slope = _SLOPE_SHARE * level_mps2 * 0.5 * _LEFT_S**2
-    until = np.minimum(_LEFT_S, _EASE_S)
-    eased = _EASE_SHARE * level_mps2 * (until - 0.5 * until**2 / _EASE_S)
-    apart = np.abs(_LEFT_S[:, None] - _LEFT_S)
-    kernel = (_UNEVEN_SHARE * level_mps2) ** 2 * np.exp(-apart / _UNEVEN_MEMORY_S)
-    values, vectors = np.linalg.eigh(kernel)
-    parts = vectors[:, -_PARTS:] * np.sqrt(values[-_PARTS:])
-    uneven = _STEP_S * (np.cumsum(parts, axis=0) - 0.5 * parts - 0.5 * parts[:1])
-    return np.column_stack([level, slope, eased, uneven])
+    length = min(tail.rest_s + 0.5 + _SETTLED * most_s, _MOST_LEFT_S)
+    left = np.arange(0.0, length + _STEP_S, _STEP_S)
+    # Rest lies anywhere between two of the steps at which it is tried: a rectangular distribution.
+    shift = tail.level_mps2 * np.minimum(left, _STEP_S) / np.sqrt(12.0)
+    level = _LEVEL_SD_MPS2 * left
+    slope = _SLOPE_SHARE * tail.level_mps2 * 0.5 * left**2
+    until = np.minimum(left, _EASE_S)
+    eased = _EASE_SHARE * tail.level_mps2 * (until - 0.5 * until**2 / _EASE_S)
+    apart = np.abs(left[:, None] - left)
+    kernel = (_UNEVEN_SHARE * tail.level_mps2) ** 2 * np.exp(-apart / _UNEVEN_MEMORY_S)
+    whole = _STEP_S * (np.tril(np.ones_like(kernel)) - 0.5 * np.eye(left.size))
+    whole[:, 0] -= 0.5 * _STEP_S
+    whole[0] = 0.0
+    values, vectors = np.linalg.eigh(whole @ kernel @ whole.T)
+    kept = np.cumsum(values) > left.size * _UNEVEN_LEFT_MPS**2
+    uneven = vectors[:, kept] * np.sqrt(values[kept])
+    return np.column_stack([shift, level, slope, eased, uneven])
 
 
 def _evidence(tail: _Tail, shapes: Floats, lag_s: float) -> float:
@@ -201,14 +266,17 @@ def _evidence(tail: _Tail, shapes: Floats, lag_s: float) -> float:
     grid = np.arange(-lead, tail.time_s[-1] + _STEP_S, _STEP_S)
     # What is shown comes to rest up to a few time constants after the car.
     rests = np.arange(max(tail.rest_s - 4.0 * lag_s - 0.5, 0.1), tail.rest_s + 0.5 + 1e-9, _STEP_S)
-    left = np.clip(np.round((rests[:, None] - grid) / _STEP_S), 0, _LEFT_S.size - 1)
+    left = np.clip(np.round((rests[:, None] - grid) / _STEP_S), 0, shapes.shape[0] - 1)
     columns = seen_through(lag_s, grid, tail.time_s) @ shapes[left.astype(np.int64)]  # [r, n, k]
     # Before that the foot was elsewhere: what the filter still has of it.
     begun = max(tail.begun_s, -lead)
     state = tail.level_mps2 * lag_s * np.exp((begun - tail.time_s) / max(lag_s, 1e-3))
     wide = np.broadcast_to(state[:, None], (rests.size, tail.time_s.size, 1))
-    white = np.concatenate([columns, wide], axis=2) / np.sqrt(tail.variance)[:, None]
-    seen = tail.speed_mps / np.sqrt(tail.variance)
+    errors = np.concatenate([columns, wide], axis=2)
+    r, n, k = errors.shape
+    flat = solve_triangular(tail.root, errors.transpose(1, 0, 2).reshape(n, r * k), lower=True)
+    white = flat.reshape(n, r, k).transpose(1, 0, 2)
+    seen = solve_triangular(tail.root, tail.speed_mps, lower=True)
     information = np.eye(white.shape[2]) + white.transpose(0, 2, 1) @ white
     pull = seen @ white
     explained = (pull * np.linalg.solve(information, pull[..., None])[..., 0]).sum(axis=1)

@@ -13,7 +13,7 @@ from roadtest.motion.ground import Ground
 
 Floats = NDArray[np.float64]
 
-_PRIOR_S: Final = (0.4, 0.5)
+PRIOR_S: Final = (0.4, 0.5)
 """Value and standard uncertainty. Receivers recorded on roads show speed 0.1 to 1.5 s late, others
 at once. Common practice, no published source."""
 _WINDOW_S: Final = 4.0
@@ -41,7 +41,7 @@ def lateness(motion: Motion, ground: Ground) -> Lateness:
     if motion.source == "position":
         return Lateness(0.0, 0.0)
     longer, change = _windows(motion, ground)
-    prior, u_prior = _PRIOR_S
+    prior, u_prior = PRIOR_S
     for _ in range(3):
         square = float(change @ change)
         if change.size < _LEAST_WINDOWS or square <= 0.0:
