@@ -39,7 +39,7 @@ def ground_under(screened: Screened, motion: Motion) -> Ground:
     time = motion.time_s
     east, north = smooth_path(time, screened.east_m, screened.north_m)
     heading = heading_along(time, east, north, motion.speed_mps, screened.course_deg)
-    slope = grade_along(time, motion.distance_m, screened.altitude_m)
+    slope = grade_along(time, motion.distance_m, screened.altitude_m, heading)
     return Ground(
         time_s=time,
         east_m=east,

@@ -25,7 +25,8 @@ def stop_grades(
         kind = dataclasses.replace(random_receiver(seed, rate_hz), **receiver)
         fixes = receive(truth, kind, seed)
         distance = truth.distance_at(fixes.time_s)
-        slope = grade_along(fixes.time_s, distance, fixes.altitude_m)
+        course = np.where(fixes.speed_mps > 1.0, np.radians(fixes.course_deg), np.nan)
+        slope = grade_along(fixes.time_s, distance, fixes.altitude_m, course)
         at = np.array([m.start_s + 1.0 for m in truth.of_kind("stop")])
         true = np.interp(at, truth.t_s, truth.grade)
         errors.append(np.interp(at, fixes.time_s, slope.grade) - true)
@@ -69,6 +70,21 @@ def test_a_steady_climb_is_found() -> None:
     inside = slice(100, -100)
     assert slope.grade[inside] == pytest.approx(0.04, abs=0.004)
     assert np.all(np.abs(slope.grade - 0.04) < 3.0 * slope.u_grade)
+
+
+def test_who_turns_back_goes_down_what_he_came_up() -> None:
+    time = np.arange(0.0, 120.0, 0.5)
+    up = time < 60.0
+    noise = np.random.default_rng(1).normal(0.0, 0.2, time.size)
+    altitude = np.where(up, 0.04 * 15.0 * time + noise, np.nan)
+    straight, turned = (
+        grade_along(time, 15.0 * time, altitude, np.where(up, 0.3, 0.3 + turn))
+        for turn in (0.0, np.pi)
+    )
+    soon = (time > 61.0) & (time < 64.0)
+    assert (straight.grade[soon] > 0.02).all()
+    assert turned.grade[soon] == pytest.approx(-straight.grade[soon], abs=0.005)
+    assert (turned.u_grade[soon] > straight.u_grade[time < 50.0].max()).all()
 
 
 def test_a_jump_of_the_altitude_is_no_hill() -> None:
