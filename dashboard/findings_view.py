@@ -10,10 +10,12 @@ from dash import html
 
 from dashboard.aria import aria
 from dashboard.evidence_view import lead
+from dashboard.quality_view import to_step
 from dashboard.work import Work
 from roadtest.charts.all_charts import chart_for
 from roadtest.charts.model import Chart
-from roadtest.results import Finding, ReadIn
+from roadtest.findings.steps import step_that_settles
+from roadtest.results import Finding, Results
 from roadtest.wording import (
     PERCENT_FINDINGS,
     VERDICT_MARK,
@@ -36,9 +38,10 @@ def findings_view(work: Work) -> list[Any]:
         results.findings, key=lambda f: (verdicts.index(f.verdict), f.id not in _BRAKES)
     )
     shown: list[Any] = [html.P(said, className="count")]
-    shown += [_finding(finding, work.charts, results.units) for finding in ordered]
+    shown += [_finding(finding, work.charts, results) for finding in ordered]
     if results.next_steps:
-        steps = html.Ol([html.Li(step) for step in results.next_steps])
+        numbered = enumerate(results.next_steps, 1)
+        steps = html.Ol([html.Li(step, id=f"step-{number}") for number, step in numbered])
         shown.append(html.Div([html.H3("What to do next"), steps], className="card"))
     if results.cautions:
         mind = html.Ul([html.Li(caution) for caution in results.cautions])
@@ -46,17 +49,16 @@ def findings_view(work: Work) -> list[Any]:
     return shown
 
 
-def _finding(finding: Finding, charts: Sequence[Chart], units: ReadIn) -> Any:
+def _finding(finding: Finding, charts: Sequence[Chart], results: Results) -> Any:
     kind = finding.verdict.replace(" ", "-")
     mark = html.Span(VERDICT_MARK[finding.verdict], className="mark", **aria(hidden="true"))
     verdict = html.Span([mark, " ", VERDICT_WORD[finding.verdict]], className="verdict")
     percent = finding.id in PERCENT_FINDINGS
-    figure = against_limit(finding.measured, finding.limit, units, percent=percent)
+    figure = against_limit(finding.measured, finding.limit, results.units, percent=percent)
     if finding.probability is not None and finding.verdict == "not proven":
         figure += f"; probability of conforming {probability_text(finding.probability)}"
-    settle = f"To settle: {finding.to_settle}" if finding.to_settle else ""
     body: list[Any] = [html.P(figure, className="figure")] if figure else []
-    body += [html.P(line) for line in (finding.reason, settle) if line]
+    body += [html.P(line) for line in (finding.reason, _to_settle(finding, results)) if line]
     chart = chart_for(finding.id, charts)
     if chart is not None:
         body.append(html.P(list(_leads(finding, chart)), className="leads"))
@@ -67,6 +69,14 @@ def _finding(finding: Finding, charts: Sequence[Chart], units: ReadIn) -> Any:
         body.append(html.Details([html.Summary("Where the limit comes from"), *rest]))
     title = html.H3([verdict, " ", html.Span(finding.title)])
     return html.Article([title, *body], className=f"finding {kind}")
+
+
+def _to_settle(finding: Finding, results: Results) -> Any:
+    """Return the step that would settle a finding; in words where no step says it."""
+    number = step_that_settles(finding, results.findings, results.next_steps)
+    if number is not None:
+        return ["To settle: ", to_step(number)]
+    return f"To settle: {finding.to_settle}" if finding.to_settle else ""
 
 
 def _leads(finding: Finding, chart: Chart) -> Iterator[Any]:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from typing import Any, Final
 
 from dash import html
 
 from dashboard.aria import data
+from roadtest.findings.steps import step_that_settles, work_together
 from roadtest.log_lines import log_losses, rate_text
 from roadtest.results import Finding, LogInfo, ReadIn, Results
-from roadtest.wording import plural, quantity_text, used_of
+from roadtest.wording import plural, quantity_text, short_title, used_of
 
 _MOST_LINES: Final = 4  # of losses and gaps told at once; the rest opens
 _HEADS: Final = ("File", "Rate", "Speed noise", "Used", "Lost, gaps, remarks")
@@ -25,7 +27,7 @@ def quality_view(results: Results) -> list[Any]:
 
 
 def _verdict(results: Results) -> list[Any]:
-    """Return for how many targets it was, and what would settle the others."""
+    """Return for how many targets it was, and which steps would settle the others."""
     open_ = [finding for finding in results.findings if finding.verdict == "not proven"]
     settled = [finding for finding in results.findings if finding.verdict != "not proven"]
     if not results.findings:
@@ -40,17 +42,31 @@ def _verdict(results: Results) -> list[Any]:
         said = f"No: it settles none of {count}."
     parts: list[Any] = [html.P(said, className="headline")]
     if open_:
-        items = [html.Li(_open_said(finding)) for finding in open_]
-        parts += [html.H3("Not settled, and what would settle it"), html.Ul(items)]
+        parts += [html.H3("Not settled"), html.Ul(list(_not_settled(results, open_)))]
     if settled:
         names = "; ".join(f"{finding.title} ({finding.verdict})" for finding in settled)
         parts += [html.H3("Settled"), html.P(names)]
     return parts
 
 
-def _open_said(finding: Finding) -> list[Any]:
-    more = finding.to_settle or finding.reason
-    return [html.Strong(finding.title), f": {more}" if more else ""]
+def _not_settled(results: Results, open_: Sequence[Finding]) -> Iterator[Any]:
+    """Yield a line for each step to do next that would settle something, and what none would."""
+    by_step: dict[int, list[str]] = {}
+    for finding in open_:
+        number = step_that_settles(finding, results.findings, results.next_steps)
+        if number is None:
+            more = finding.to_settle or finding.reason
+            yield html.Li([html.Strong(finding.title), f": {more}" if more else ""])
+        else:
+            by_step.setdefault(number, []).append(short_title(finding.title))
+    for number in sorted(by_step):
+        names = "; ".join(work_together(by_step[number]))
+        yield html.Li([html.Strong(names[:1].upper() + names[1:]), ": ", to_step(number)])
+
+
+def to_step(number: int) -> Any:
+    """Return a link to a step of what to do next, which the page has once."""
+    return html.A(f"step {number} of what to do next", href=f"#step-{number}")
 
 
 def _logs(results: Results) -> list[Any]:

@@ -16,7 +16,7 @@ from roadtest.clock import utc_text
 from roadtest.cross_check import speed_difference
 from roadtest.drive import Drive, read_drive
 from roadtest.evidence import Evidence
-from roadtest.findings import Case, cautions, judge_all, next_steps
+from roadtest.findings import Case, Doubt, cautions, judge_all, next_steps
 from roadtest.log_quality import describe_logs
 from roadtest.logs.model import GpsLog, Notes
 from roadtest.manoeuvres import Manoeuvre as Found
@@ -258,13 +258,13 @@ def _remark(text: str, drive: Drive) -> str:
     return sentence(as_people_read(text, drive.sheet.units))
 
 
-def _doubts(drive: Drive, measured: Measured) -> tuple[str, ...]:
+def _doubts(drive: Drive, measured: Measured) -> tuple[Doubt, ...]:
     """Return what to put right in the drive's files before its figures are believed."""
     notes = () if drive.notes is None else drive.notes.amiss
     return (
-        *(f"{drive.notes.name}: {said}" for said in notes if drive.notes is not None),
-        *(f"Not read: {said}" for said in drive.refused),
-        *measured.doubts,
+        *(Doubt(f"{drive.notes.name}: {said}") for said in notes if drive.notes is not None),
+        *(Doubt(f"Not read: {said}") for said in drive.refused),
+        *(Doubt(said, about) for about, said in measured.doubts.items()),
     )
 
 

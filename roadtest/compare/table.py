@@ -144,7 +144,7 @@ def tables_of(found: Comparison, later: int, units: ReadIn) -> Iterator[SectionT
     for section, rows in groupby(found.rows, key=lambda row: row.section):
         cells = tuple(cells for row in rows if (cells := _cells(row, later, units)))
         if cells:
-            yield SectionTable(_HEADING.get(section, section), heads, cells)
+            yield SectionTable(_HEADING.get(section, section.capitalize()), heads, cells)
 
 
 def _cells(row: Row, later: int, units: ReadIn) -> tuple[str, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import Final
 
 from roadtest.build_sheet import Target
@@ -17,12 +18,12 @@ from roadtest.findings import (
     stop_series,
     tach,
 )
-from roadtest.findings.case import Case
+from roadtest.findings.case import Case, Doubt, joined
 from roadtest.findings.inspections import inspection_findings, unseen_work_findings
 from roadtest.findings.steps import cautions, next_steps
 from roadtest.results import Finding
 
-__all__ = ["Case", "cautions", "judge_all", "next_steps"]
+__all__ = ["Case", "Doubt", "cautions", "judge_all", "next_steps"]
 
 _JUDGES: Final[Mapping[str, Callable[[Case, Target], Finding]]] = {
     "speedometer": speedometer.speedometer,
@@ -55,4 +56,9 @@ def judge_all(case: Case) -> tuple[Finding, ...]:
 def _judge(case: Case, target: Target) -> Finding:
     if target.id.startswith("channel."):
         return channels.channel(case, target)
-    return _JUDGES[target.id](case, target)
+    finding = _JUDGES[target.id](case, target)
+    for number, doubt in enumerate(case.doubts, 1):  # they are the first steps
+        if doubt.about == target.id and finding.measured is not None:
+            said = f"What was read is in doubt: step {number} of what to do next"
+            return replace(finding, reason=joined(said, finding.reason))
+    return finding

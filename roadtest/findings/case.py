@@ -11,13 +11,20 @@ from roadtest.wording import in_read_unit, number_text, quantity_text, rounded, 
 
 
 @dataclass(frozen=True)
+class Doubt:
+    """What to put right in the drive's files before all else, for figures rest on it."""
+
+    said: str
+    about: str = ""  # the target that is judged on them, "" where it is not one
+
+
+@dataclass(frozen=True)
 class Case:
     """What was measured, and what the build sheet asks for."""
 
     results: Results
     sheet: BuildSheet
-    doubts: tuple[str, ...] = ()
-    """What to put right in the drive's files before all else: figures rest on it."""
+    doubts: tuple[Doubt, ...] = ()
     left_open: frozenset[str] = frozenset()
     """The remarks that say what engine and road speed can't tell apart: they are steps."""
 

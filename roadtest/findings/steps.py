@@ -49,7 +49,7 @@ _MOST_NAMED: Final = 6  # holds named in one step
 def next_steps(case: Case, findings: Sequence[Finding]) -> tuple[str, ...]:
     """Return what to do next: files to mend, what failed, then what would settle the rest."""
     steps = [
-        *case.doubts,
+        *(doubt.said for doubt in case.doubts),
         *_to_mend(case, findings),
         *_to_tell_apart(case, findings),
         *_to_settle(findings),
@@ -157,14 +157,22 @@ def _to_settle(findings: Sequence[Finding]) -> Iterator[str]:
     What is looked at by hand comes first: it takes minutes, and brakes and wheels belong looked at
     before the car is driven again.
     """
+    by_hand = _by_hand(findings)
+    if by_hand:
+        yield by_hand
+    yield from _drives(findings).values()
+
+
+def _by_hand(findings: Sequence[Finding]) -> str:
+    """Return the step that asks for all hand checks not done, "" without any."""
     undone = [
         short_title(finding.title)
         for finding in _with(findings, "not proven")
         if finding.id == "inspection"
     ]
-    if undone:
-        yield f"Look at by hand, before the next drive: {'; '.join(work_together(undone))}"
-    yield from _drives(findings).values()
+    if not undone:
+        return ""
+    return f"Look at by hand, before the next drive: {'; '.join(work_together(undone))}"
 
 
 def _drives(findings: Sequence[Finding]) -> dict[str, str]:
@@ -207,12 +215,16 @@ def work_together(titles: Sequence[str]) -> list[str]:
 def step_that_settles(
     finding: Finding, findings: Sequence[Finding], steps: Sequence[str]
 ) -> int | None:
-    """Return the number, from 1, of the step that says what would settle a finding.
+    """Return the number, from 1, of the step that says what would settle a finding not proven.
 
     `steps` are those of `next_steps` for all the `findings`.
     """
-    step = joined(_drives(findings).get(finding.to_settle or "", ""))
-    return steps.index(step) + 1 if step in steps else None
+    if finding.verdict != "not proven":
+        return None
+    by_hand = finding.id == "inspection"
+    said = _by_hand(findings) if by_hand else _drives(findings).get(finding.to_settle or "", "")
+    step = joined(said)
+    return steps.index(step) + 1 if step and step in steps else None
 
 
 def _listed(names: Sequence[str]) -> str:

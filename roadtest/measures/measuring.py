@@ -47,11 +47,14 @@ class Measured:
         return {**self.braking.set_aside, **self.coasting.set_aside}
 
     @property
-    def doubts(self) -> tuple[str, ...]:
-        """What to look at before the figures of dial and odometer are believed."""
+    def doubts(self) -> Mapping[str, str]:
+        """What to look at before a figure is believed, by the measure that it is of."""
         dial, counter = self.speedometer.result.scale, self.odometer.result.scale
-        said = (self.speedometer.doubt, self.odometer.doubt, _unlike(dial, counter))
-        return tuple(one for one in said if one)
+        said = {
+            "speedometer": self.speedometer.doubt,
+            "odometer": self.odometer.doubt or _unlike(dial, counter),
+        }
+        return {measure: doubt for measure, doubt in said.items() if doubt}
 
     @property
     def remarks(self) -> Mapping[str, tuple[str, ...]]:

@@ -191,6 +191,20 @@ def test_everything_of_a_drive_is_on_the_page(checked_work: Work) -> None:
         assert shown.count(f'"id": "chart-{chart.id}"') == 1
 
 
+def test_what_settles_is_said_once_and_led_to_from_elsewhere(checked_work: Work) -> None:
+    said = json.dumps(plain(drive_body(checked_work)), ensure_ascii=False)
+    results = checked_work.checked.results
+    for step in results.next_steps:
+        assert said.count(json.dumps(step, ensure_ascii=False)[1:-1]) == 1
+    led_to = {int(number) for number in re.findall(r'"#step-([0-9]+)"', said)}
+    assert led_to == {2, 3, 4}  # the first mends what failed
+    assert all(f'"id": "step-{number}"' in said for number in led_to)
+    settled = [f for f in results.findings if f.verdict == "not proven" and f.id != "inspection"]
+    for finding in settled:
+        assert finding.to_settle is not None
+        assert said.casefold().count(finding.to_settle.casefold()) == 1
+
+
 def test_a_finding_leads_to_a_chart_that_is_there(checked_work: Work) -> None:
     said = json.dumps(plain(drive_body(checked_work)))
     led_to = set(re.findall(r'"data-chart": "([^"]+)"', said))

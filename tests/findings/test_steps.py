@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from roadtest.build_sheet.model import UNLISTED
-from roadtest.findings import Case, cautions, judge_all, next_steps
+from roadtest.findings import Case, Doubt, cautions, judge_all, next_steps
 from roadtest.findings.steps import step_that_settles
 from roadtest.results import (
     Correction,
@@ -94,10 +94,18 @@ def test_another_gearbox_is_named() -> None:
 
 
 def test_what_is_amiss_in_the_files_comes_first() -> None:
-    made = replace(case('odometer = "4 %"', Results()), doubts=("notes.csv: an hour off",))
+    made = replace(case('odometer = "4 %"', Results()), doubts=(Doubt("notes.csv: an hour off"),))
     steps = steps_of(made)
     assert steps[0] == "notes.csv: an hour off."
     assert steps[1].startswith("Odometer: ")
+
+
+def test_a_figure_that_rests_on_doubtful_readings_says_so() -> None:
+    doubts = (Doubt("notes.csv: an hour off"), Doubt("Were km/h and mph mixed up", "speedometer"))
+    made = replace(case('speedometer = "un-r39"', readings((80.0, 50.0))), doubts=doubts)
+    (finding,) = judge_all(made)
+    assert finding.reason.startswith("What was read is in doubt: step 2 of what to do next. ")
+    assert steps_of(made)[1] == "Were km/h and mph mixed up."
 
 
 def test_a_gearbox_without_a_label_is_spoken_of_as_the_sheet_s() -> None:
