@@ -2,28 +2,24 @@
 
 from __future__ import annotations
 
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
 import numpy as np
 from numpy.typing import NDArray
 
 from roadtest.motion.estimate import Motion
+from roadtest.motion.gaps import LONG_GAP_S, U_PLACE_M, long_gaps, over_gap
 from roadtest.motion.ground import Ground
-from roadtest.motion.lateness import Lateness, lateness
+from roadtest.motion.lateness import lateness
 from roadtest.quantity import COVERAGE_FACTOR_95, Quantity
 
 Floats = NDArray[np.float64]
 
-LONG_GAP_S = 3.0
-"""Over a longer gap a speed at either end tells less than the two places do."""
-_U_PLACE_M = 2.0  # standard, of one position against another some seconds later
-_BEND_SHARE = 0.01  # a road is about this much longer than the chord; and uncertain by as much
-_LATE_MPS2 = 1.0  # what the car's speed may have changed by while it was shown late (our choice)
-_ALONG = np.cos(np.radians(45.0))
-"""A car that goes in and comes out within 45° of the chord drove along it (our choice)."""
-_ROUNDABOUT = 0.5
-"""By how much, of the chord, the way between two places a few km apart may be longer: roads are 1.2
-to 1.4 times the straight line (value from memory). Of a gap of minutes all of it is open."""
-_ONE_ROAD_S = 80.0  # so long, a gap is a tunnel or a wood: one road with its bends (our choice) ...
-_ANY_ROAD_S = 300.0  # ... and so long it may be any road there is
+_U_NEAR_M: Final = 0.5  # standard, of one position against another a second later
+_STANDS_MPS: Final = 0.5
 
 
 def distance_driven(motion: Motion, ground: Ground, start_s: float, end_s: float) -> Quantity:
@@ -38,16 +34,93 @@ def distance_driven(motion: Motion, ground: Ground, start_s: float, end_s: float
     time = motion.time_s
     if not time[0] <= start_s <= end_s <= time[-1]:
         raise ValueError(f"no motion from {start_s} s to {end_s} s")
-    weight_v, weight_a = _weights(time, end_s)
-    before_v, before_a = _weights(time, start_s)
-    weight_v -= before_v
-    weight_a -= before_a
-    way, variance = _over_gaps(motion, ground, start_s, end_s, weight_v, weight_a)
+    late = lateness(motion, ground)
+    bounds = [0, *(k + 1 for k in long_gaps(motion, ground)), time.size]
+    pieces = [_Piece(a, b - 1) for a, b in itertools.pairwise(bounds)]
+    way, variance = _over_gaps(motion, ground, start_s, end_s)
+    shown = [_shown(motion, ground, pieces, (start_s, end_s), d) for d in late.likely]
     slope = np.nan_to_num(np.maximum(ground.grade**2 - ground.u_grade**2, 0.0))
-    level = float(weight_v @ motion.speed_mps + weight_a @ motion.acceleration_mps2)
-    stretch = 0.5 * float(weight_v @ (motion.speed_mps * slope))
-    variance += _variance(motion, ground, weight_v, weight_a) + (0.5 * stretch) ** 2
-    return Quantity(way + level + stretch, COVERAGE_FACTOR_95 * float(np.sqrt(variance)), "m")
+    stretch = 0.5 * float(shown[1].weight_v @ (motion.speed_mps * slope))
+    variance += _variance(motion, ground, shown[1].weight_v, shown[1].weight_a)
+    variance += (0.5 * stretch) ** 2 + shown[1].variance_m2
+    variance += (0.5 * (shown[2].way_m - shown[0].way_m)) ** 2
+    value = way + shown[1].way_m + stretch
+    return Quantity(value, COVERAGE_FACTOR_95 * float(np.sqrt(variance)), "m")
+
+
+@dataclass(frozen=True)
+class _Piece:
+    """A stretch of the log without long gaps: its first and last fix."""
+
+    first: int
+    last: int
+
+
+@dataclass(frozen=True)
+class _Shown:
+    """The way outside gaps, and how it is made of speeds and accelerations [n]."""
+
+    weight_v: Floats
+    weight_a: Floats
+    way_m: float
+    variance_m2: float  # of the places that stand in
+
+
+def _shown(
+    motion: Motion,
+    ground: Ground,
+    pieces: Sequence[_Piece],
+    between_s: tuple[float, float],
+    late_s: float,
+) -> _Shown:
+    """Return the way between two times outside gaps, of speeds that are shown `late_s` late.
+
+    The last of it before a gap, or before the end of the log, was not shown any more (of a receiver
+    that is early, the first after it): there the places stand in.
+    """
+    time = motion.time_s
+    weight_v, weight_a = np.zeros(time.size), np.zeros(time.size)
+    way = variance = 0.0
+    for piece in pieces:
+        first, last = float(time[piece.first]), float(time[piece.last])
+        start, end = max(between_s[0], first), min(between_s[1], last)
+        if start >= end:
+            continue
+        low, high = (min(max(at + late_s, first), last) for at in (start, end))
+        for at_s, sign in ((high, 1.0), (low, -1.0)):
+            of_v, of_a = _weights(time, at_s)
+            weight_v += sign * of_v
+            weight_a += sign * of_a
+        for lost in ((max(start, last - late_s), end), (start, min(end, first - late_s))):
+            if lost[0] < lost[1]:
+                way += _by_places(motion, ground, *lost)
+                variance += _U_NEAR_M**2
+    way += float(weight_v @ motion.speed_mps + weight_a @ motion.acceleration_mps2)
+    return _Shown(weight_v, weight_a, way, variance)
+
+
+def _by_places(motion: Motion, ground: Ground, start_s: float, end_s: float) -> float:
+    """Return the way over a second or so by the places; by the speeds where they are not known."""
+    time = motion.time_s
+    speed = np.interp([start_s, end_s], time, motion.speed_mps)
+    ends = [np.interp([start_s, end_s], time, row) for row in (ground.east_m, ground.north_m)]
+    way = float(np.hypot(*np.diff(ends)[:, 0]))
+    stands = speed.max() < _STANDS_MPS
+    return way if np.isfinite(way) and not stands else float(speed.mean()) * (end_s - start_s)
+
+
+def _over_gaps(motion: Motion, ground: Ground, start_s: float, end_s: float) -> tuple[float, float]:
+    """Return way and variance over the long gaps between two times."""
+    time = motion.time_s
+    way = variance = 0.0
+    for k in long_gaps(motion, ground):
+        inside_s = min(float(time[k + 1]), end_s) - max(float(time[k]), start_s)
+        if inside_s > 0.0:
+            share = inside_s / float(time[k + 1] - time[k])
+            over, square = over_gap(motion, ground, k)
+            way += share * over
+            variance += share**2 * square
+    return way, variance
 
 
 def _weights(time: Floats, at_s: float) -> tuple[Floats, Floats]:
@@ -69,73 +142,6 @@ def _weights(time: Floats, at_s: float) -> tuple[Floats, Floats]:
     return weight_v, weight_a
 
 
-def _over_gaps(
-    motion: Motion,
-    ground: Ground,
-    start_s: float,
-    end_s: float,
-    weight_v: Floats,
-    weight_a: Floats,
-) -> tuple[float, float]:
-    """Return way and variance over long gaps, by their chords; take them out of the weights.
-
-    Chords lie between places, and speeds are shown later than those: what a receiver that is late
-    by D still had to show when the gap began is lost, D·v; what it shows first after it is counted
-    twice.
-    """
-    time = motion.time_s
-    way = variance = 0.0
-    gaps = np.flatnonzero(np.diff(time) > LONG_GAP_S).tolist()
-    late = lateness(motion, ground) if gaps else Lateness(0.0, 0.0)
-    for k in gaps:
-        chord = float(
-            np.hypot(
-                ground.east_m[k + 1] - ground.east_m[k], ground.north_m[k + 1] - ground.north_m[k]
-            )
-        )
-        share = (min(time[k + 1], end_s) - max(time[k], start_s)) / (time[k + 1] - time[k])
-        if share <= 0.0 or not np.isfinite(chord):
-            continue
-        over = _weights(time, min(float(time[k + 1]), end_s))
-        before = _weights(time, max(float(time[k]), start_s))
-        weight_v -= over[0] - before[0]
-        weight_a -= over[1] - before[1]
-        longer = max(_detour(motion, ground, k, chord), _roundabout(time[k + 1] - time[k], chord))
-        way += share * (chord * (1.0 + _BEND_SHARE) + 0.5 * longer)
-        variance += 2.0 * _U_PLACE_M**2 + (_BEND_SHARE * chord) ** 2
-        variance += share**2 * longer**2 / 12.0
-        lost = float(motion.speed_mps[k]) if time[k] >= start_s else 0.0
-        twice = float(motion.speed_mps[k + 1]) if time[k + 1] <= end_s else 0.0
-        way += late.value_s * (lost - twice)
-        variance += late.u_s**2 * (lost - twice) ** 2
-        variance += 2.0 * (0.5 * _LATE_MPS2 * late.value_s**2) ** 2
-    return way, variance
-
-
-def _detour(motion: Motion, ground: Ground, k: int, chord: float) -> float:
-    """Return how much longer than the chord the way over the gap after fix `k` can have been, m.
-
-    Nothing where the car went in and came out along the chord of a gap so short that it stayed on
-    one road. Else it turned, there and back for all anybody knows: any way from the chord to that
-    of the speeds at both ends is as likely.
-    """
-    ends = [k, k + 1]
-    gap_s = float(np.diff(motion.time_s[ends])[0])
-    gone = 0.5 * float(motion.speed_mps[ends].sum() * gap_s)
-    if gone <= chord:
-        return 0.0
-    east, north = np.diff(ground.east_m[ends])[0], np.diff(ground.north_m[ends])[0]
-    way = ground.heading_rad[ends]
-    along = (east * np.sin(way) + north * np.cos(way)) / max(chord, 1e-9)
-    return 0.0 if gap_s <= _ONE_ROAD_S and np.all(along > _ALONG) else gone - chord
-
-
-def _roundabout(gap_s: float, chord: float) -> float:
-    """Return how much longer than the chord the roads over a long gap can be, m."""
-    share = (gap_s - _ONE_ROAD_S) / (_ANY_ROAD_S - _ONE_ROAD_S)
-    return _ROUNDABOUT * chord * min(max(share, 0.0), 1.0)
-
-
 def least_top_speed(motion: Motion, ground: Ground) -> float:
     """Return a speed (m/s) that the car must have reached: to get over the log's gaps in time.
 
@@ -144,7 +150,7 @@ def least_top_speed(motion: Motion, ground: Ground) -> float:
     gap = np.diff(motion.time_s)
     long = gap > LONG_GAP_S
     chord = np.hypot(np.diff(ground.east_m), np.diff(ground.north_m))[long]
-    mean = (chord - COVERAGE_FACTOR_95 * np.sqrt(2.0) * _U_PLACE_M) / gap[long]
+    mean = (chord - COVERAGE_FACTOR_95 * np.sqrt(2.0) * U_PLACE_M) / gap[long]
     return float(np.nanmax(mean, initial=0.0))
 
 

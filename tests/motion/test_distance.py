@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from scipy.stats import binom
 
-from roadtest.motion.distance import LONG_GAP_S, distance_driven, least_top_speed
+from roadtest.motion.distance import distance_driven, least_top_speed
 from roadtest.motion.estimate import Span
+from roadtest.motion.gaps import LONG_GAP_S
 from roadtest.motion.ground import Ground, ground_under
 from tests.motion.conftest import Case, make_case
 from tests.simulation.car import Car
@@ -144,6 +146,36 @@ def test_over_minutes_without_fixes_the_road_may_be_any(seed: int, bendiness: fl
     assert found.low < true < found.high
     # To get from place to place in time it was at least so fast, by the straight line.
     assert 8.0 < least_top_speed(case.motion, ground) < 20.05
+
+
+def test_a_turn_in_a_gap_is_as_long_as_others_of_the_log() -> None:
+    """The car stands at both ends, so that their speeds tell nothing; it turned in between."""
+
+    def script(driver: Driver) -> None:
+        for _ in range(4):
+            driver.turn_round()
+            driver.stop(20.0)
+
+    truth = simulate(script, seed=6)
+    turns = truth.of_kind("turn")
+    gap = (turns[2].start_s - 1.0, truth.of_kind("stop")[2].end_s)
+    case = make_case(truth, Receiver(rate_hz=5.0, gaps=(gap,)), 6)
+    found = distance_driven(case.motion, ground_of(case), 0.0, float(case.motion.time_s[-1]))
+    true = road_way(case, 0.0, float(case.motion.time_s[-1]))
+    chord = np.diff([np.interp(gap, truth.t_s, row) for row in (truth.east_m, truth.north_m)])
+    lost = np.diff(truth.distance_at(np.array(gap)))[0]
+    assert lost > np.hypot(*chord[:, 0]) + 20.0
+    assert found.low < true < found.high
+    assert found.u95 < 0.5 * lost
+
+
+def test_without_places_speeds_tell_the_way_to_its_end(stops_at_5_hz: Case) -> None:
+    case = stops_at_5_hz
+    none = np.full(case.motion.time_s.size, np.nan)
+    ground = replace(ground_of(case), east_m=none, north_m=none)
+    found = distance_driven(case.motion, ground, 0.0, float(case.motion.time_s[-1]))
+    assert np.isfinite(found.value)
+    assert found.u95 > 0.0
 
 
 def test_part_of_a_gap_counts_by_its_share() -> None:
