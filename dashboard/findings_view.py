@@ -17,10 +17,9 @@ from roadtest.charts.model import Chart
 from roadtest.findings.steps import step_that_settles
 from roadtest.results import Finding, Results
 from roadtest.wording import (
-    PERCENT_FINDINGS,
     VERDICT_MARK,
     VERDICT_WORD,
-    against_limit,
+    found_against_limit,
     probability_text,
 )
 
@@ -53,8 +52,7 @@ def _finding(finding: Finding, charts: Sequence[Chart], results: Results) -> Any
     kind = finding.verdict.replace(" ", "-")
     mark = html.Span(VERDICT_MARK[finding.verdict], className="mark", **aria(hidden="true"))
     verdict = html.Span([mark, " ", VERDICT_WORD[finding.verdict]], className="verdict")
-    percent = finding.id in PERCENT_FINDINGS
-    figure = against_limit(finding.measured, finding.limit, results.units, percent=percent)
+    figure = found_against_limit(finding, results.units)
     if finding.probability is not None and finding.verdict == "not proven":
         figure += f"; probability of conforming {probability_text(finding.probability)}"
     body: list[Any] = [html.P(figure, className="figure")] if figure else []

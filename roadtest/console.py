@@ -16,9 +16,9 @@ from roadtest.wording import (
     PERCENT_FINDINGS,
     VERDICT_MARK,
     VERDICT_WORD,
-    against_limit,
     by_hand_said,
     duration_text,
+    found_against_limit,
     limit_text,
     moment_text,
     probability_text,
@@ -140,7 +140,7 @@ def _put_finding(page: Page, finding: Finding, results: Results, units: ReadIn) 
     page.paragraph(finding.title, label=label, indent=_INDENT, paint=_PAINT[finding.verdict])
     percent = finding.id in PERCENT_FINDINGS
     telling = _telling_items(finding)
-    lines = [against_limit(finding.measured, finding.limit, units, percent=percent)]
+    lines = [found_against_limit(finding, units)]
     if telling:
         shared = telling[0].limit if len({item.limit for item in telling}) == 1 else None
         allowed = limit_text(shared, units, percent=percent)

@@ -60,7 +60,7 @@ def put_figures(page: Sheet, results: Results, units: ReadIn) -> None:
     _put_gearing(page, results.gearing, units)
     _put_braking(page, results, units)
     put_coasting(page, results.coasting, units)
-    put_pulls(page, results.pulls, units)
+    put_pulls(page, results.pulls, results.sheet.mass, units)
     put_channels(page, results.channels, units)
     told = " ".join((*(finding.reason for finding in results.findings), *results.next_steps))
     remarks = [remark for remark in results.remarks if remark.text not in told]

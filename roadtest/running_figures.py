@@ -18,7 +18,14 @@ from roadtest.results import (
     Repeat,
 )
 from roadtest.units import MILE_M
-from roadtest.wording import clock_text, duration_text, in_read_unit, number_text, plural
+from roadtest.wording import (
+    clock_text,
+    duration_text,
+    in_read_unit,
+    number_text,
+    plural,
+    quantity_text,
+)
 
 _QUARTER_MILE_M: Final = MILE_M / 4.0
 _ROLL_OUT: Final = (
@@ -78,8 +85,11 @@ def _speeds(run: CoastRun, units: ReadIn) -> str:
     return " to ".join(ends)
 
 
-def put_pulls(page: Sheet, pulls: PullsResult, units: ReadIn) -> None:
-    """Put down times in gear and from rest, repeats, and what each pull gave."""
+def put_pulls(page: Sheet, pulls: PullsResult, mass: Quantity | None, units: ReadIn) -> None:
+    """Put down times in gear and from rest, repeats, and what each pull gave.
+
+    Power and force go with the sheet's mass, so that it stands beside them: a slip in it shows.
+    """
     if not is_measured(pulls):
         return
     page.heading("Pulls")
@@ -109,7 +119,8 @@ def put_pulls(page: Sheet, pulls: PullsResult, units: ReadIn) -> None:
         shown = [run for run in strong if run.manoeuvre in full] or strong
         which = "each pull shown flat out" if full else "each pull"
         page.gap()
-        page.paragraph(f"The most that {which} gave; power and force at the wheels.")
+        of = "" if mass is None else f", of a car of {quantity_text(mass, units)}"
+        page.paragraph(f"The most that {which} gave; power and force at the wheels{of}.")
         _put_strengths(page, shown, units)
     _put_from_rest(page, pulls, units)
     if pulls.repeats:

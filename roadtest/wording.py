@@ -7,7 +7,7 @@ import re
 from typing import Final
 
 from roadtest.quantity import Quantity
-from roadtest.results import GPS_KINDS, ByHand, Limit, LogInfo, ReadIn, Verdict
+from roadtest.results import GPS_KINDS, ByHand, Finding, Limit, LogInfo, ReadIn, Verdict
 from roadtest.units import MILE_M, UnknownUnitError, find_unit
 
 VERDICT_WORD: Final[dict[Verdict, str]] = {
@@ -169,14 +169,21 @@ def limit_text(limit: Limit | None, units: ReadIn, *, percent: bool = False) -> 
     return f"{number} to {high}" if high.endswith(symbol) else f"{low} to {high}"
 
 
-def against_limit(
-    measured: Quantity | None, limit: Limit | None, units: ReadIn, *, percent: bool = False
-) -> str:
+def found_text(finding: Finding, units: ReadIn) -> str:
+    """Return the figure that decided a finding, or of how many things it rests on none is known."""
+    unknown = sum(item.measured is None for item in finding.items)
+    if finding.measured is None and 0 < unknown < len(finding.items):
+        return f"{unknown} of {len(finding.items)} not judged"
+    return quantity_text(finding.measured, units, percent=finding.id in PERCENT_FINDINGS)
+
+
+def found_against_limit(finding: Finding, units: ReadIn) -> str:
     """Return "5.9 ± 0.3 m/s²; allowed: at least 5.8 m/s²"; "" with neither figure nor limit."""
-    allowed = limit_text(limit, units, percent=percent)
-    if measured is None:
-        return f"{NOT_MEASURED}; allowed: {allowed}" if allowed else ""
-    said = quantity_text(measured, units, percent=percent)
+    percent = finding.id in PERCENT_FINDINGS
+    allowed = limit_text(finding.limit, units, percent=percent)
+    if finding.measured is None and not allowed:
+        return ""
+    said = found_text(finding, units)
     return f"{said}; allowed: {allowed}" if allowed else said
 
 

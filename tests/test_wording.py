@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from roadtest.quantity import Quantity
-from roadtest.results import Limit, ReadIn
+from roadtest.results import Finding, FindingItem, Limit, ReadIn
 from roadtest.wording import (
     as_people_read,
     clock_text,
     duration_text,
+    found_against_limit,
     limit_text,
     number_text,
     probability_text,
@@ -170,3 +172,15 @@ def test_a_sentence_begins_large_and_ends_in_a_full_stop() -> None:
     assert sentence("stop-3: no fixes") == "stop-3: no fixes."
     assert sentence("tach.csv: no gears!") == "tach.csv: no gears!"
     assert sentence(" ") == ""
+
+
+def test_a_finding_whose_worst_item_has_no_figure_says_of_how_many() -> None:
+    limit = Limit(4.9, None, "m/s²")
+    items = (
+        FindingItem("stop-1", Quantity(6.0, 0.1, "m/s²"), limit, "pass", 1.0),
+        FindingItem("stop-2", None, limit, "not proven", None),
+    )
+    finding = Finding("mfdd", "Braking", "not proven", None, limit, items=items)
+    assert found_against_limit(finding, "mph") == "1 of 2 not judged; allowed: at least 4.9 m/s²"
+    without = replace(finding, items=())
+    assert found_against_limit(without, "mph") == "not measured; allowed: at least 4.9 m/s²"

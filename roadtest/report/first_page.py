@@ -25,6 +25,7 @@ from roadtest.wording import (
     VERDICT_WORD,
     by_hand_counted,
     duration_text,
+    found_text,
     limit_text,
     plural,
     quantity_text,
@@ -117,14 +118,15 @@ def _in_short(results: Results) -> str:
     return (
         f"{plural(len(results.findings), 'finding')}: {', '.join(said)}. "
         "The interval beside a figure holds the truth 95 times in 100; a figure passes or fails "
-        "only where its whole interval lies on one side of the limit."
+        "only where its whole interval lies on one side of the limit. Not proven: this drive does "
+        "not show it either way, or nobody looked."
     )
 
 
 def _row(finding: Finding, units: ReadIn) -> FindingRow:
     percent = finding.id in PERCENT_FINDINGS
     allowed = limit_text(finding.limit, units, percent=percent)
-    figure = quantity_text(finding.measured, units, percent=percent)
+    figure = found_text(finding, units)
     return FindingRow(
         verdict=finding.verdict,
         mark=VERDICT_MARK[finding.verdict],
