@@ -28,6 +28,7 @@ from dashboard.sessions import Sessions
 from dashboard.work import Work
 from roadtest.edits import reading
 from roadtest.errors import InputError, InputErrors
+from roadtest.wording import rounded
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_logs"
 SAMPLE = SAMPLES / "before-axle-change"
@@ -307,4 +308,5 @@ def test_every_chart_has_its_figures_as_a_table(checked_work: Work) -> None:
     mfdd = next(chart for chart in checked_work.charts if chart.id == "mfdd")
     said = json.dumps(plain(numbers_of(mfdd)))
     stop = checked_work.checked.results.braking.stops[0]
-    assert stop.mfdd_level is not None and f"{stop.mfdd_level.value:.2f}" in said
+    level = stop.mfdd_level
+    assert level is not None and rounded(level.value, level.u95)[0] in said
