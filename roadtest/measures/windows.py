@@ -23,9 +23,9 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 _MOST_WINDOWS: Final = 60
-_ALTITUDE_WHITE_M: Final = 0.3  # of one fix, rounding to 0.1 m included (common practice)
-_STEEPEST: Final = 0.3  # no public road is steeper
-_JUMP_M: Final = 4.0  # a step beyond what the steepest road gives: satellites changed
+ALTITUDE_WHITE_M: Final = 0.3  # of one fix, rounding to 0.1 m included (common practice)
+STEEPEST: Final = 0.3  # no public road is steeper
+JUMP_M: Final = 4.0  # a step beyond what the steepest road gives: satellites changed
 
 
 @dataclass(frozen=True)
@@ -41,10 +41,15 @@ class Readings:
     altitude_variance: Floats  # [w], white part
 
     @property
+    def ends_s(self) -> Floats:
+        """First and last moment of each window [w, 2]."""
+        ends = self.run.time_s[self.edges]
+        return np.stack([ends[:-1], ends[1:]], axis=1)
+
+    @property
     def middle_s(self) -> Floats:
         """Middle of each window."""
-        ends = self.run.time_s[self.edges]
-        return np.asarray(0.5 * (ends[1:] + ends[:-1]))
+        return np.asarray(self.ends_s.mean(axis=1))
 
 
 def read_windows(evidence: Evidence, run: Stretch, window_s: float) -> Readings:
@@ -150,6 +155,6 @@ def _altitudes(evidence: Evidence, run: Stretch, edges: Ints) -> tuple[Floats, F
     mean = np.where(some, total / np.maximum(count, 1.0), np.nan)
     heights = mean[some]
     walked = np.interp(0.5 * (time[1:] + time[:-1]), run.time_s, run.distance_draws_m.mean(axis=0))
-    if np.any(np.abs(np.diff(heights)) > _STEEPEST * np.diff(walked[some]) + _JUMP_M):
+    if np.any(np.abs(np.diff(heights)) > STEEPEST * np.diff(walked[some]) + JUMP_M):
         mean[:] = np.nan
-    return mean, _ALTITUDE_WHITE_M**2 / np.maximum(count, 1.0)
+    return mean, ALTITUDE_WHITE_M**2 / np.maximum(count, 1.0)

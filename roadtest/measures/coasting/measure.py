@@ -13,6 +13,7 @@ from roadtest.evidence import Evidence
 from roadtest.measures.air import Air, air_of_the_day
 from roadtest.measures.coasting.free import RunLoad, not_free, with_noted_gears
 from roadtest.measures.coasting.model import GUESSES, CoastModel, Fit
+from roadtest.measures.coasting.passes import Passes, passes_over
 from roadtest.measures.coasting.runs import coast_runs, pairs
 from roadtest.measures.inertia import coasting_factor_draws, mass_draws
 from roadtest.measures.road_load import drag_area
@@ -76,9 +77,9 @@ def measure_coasting(evidence: Evidence, gear_of: Mapping[str, int | None]) -> C
     less, than a free car that it can't be one. That it was out of gear it does not show: each run
     says whether it did (`out_of_gear`), for whoever judges the figures.
 
-    All runs are explained together by `CoastModel`; each run's own figures come from that run
-    alone, with the doubt about its grade and wind in their intervals. Two terms (f0, f2), unless
-    the readings ask for f1.
+    All runs are explained together by `CoastModel`; each run's own figures come from the speeds of
+    that run alone, with the doubt about its grade and wind in their intervals. Two terms (f0, f2),
+    unless the readings ask for f1.
     """
     rng = np.random.default_rng([evidence.seed, _SEED_TAG])
     evidence = places_as_late_as_speeds(evidence)
@@ -86,7 +87,7 @@ def measure_coasting(evidence: Evidence, gear_of: Mapping[str, int | None]) -> C
     runs, aside = coast_runs(evidence, gear_of)
     readings = tuple(read_windows(evidence, run, _WINDOW_S) for run in runs)
     car = _car(evidence, rng)
-    single = {r.run.id: _fit((r,), rng) for r in readings}
+    single = {r.run.id: _fit((r,), passes_over(evidence, (r.run,)), rng) for r in readings}
     free = frozenset(r.run.id for r in readings if gear_of.get(r.run.id) == 0)
     aside |= not_free(
         {r.run.id: RunLoad.of(r.run, single[r.run.id], car.factor) for r in readings}, free
@@ -94,7 +95,8 @@ def measure_coasting(evidence: Evidence, gear_of: Mapping[str, int | None]) -> C
     readings = tuple(r for r in readings if r.run.id not in aside)
     if not readings:
         return CoastingMeasured(CoastingResult(), _none_remark(aside), aside)
-    fit = _fit(readings, rng) if len(readings) > 1 else single[readings[0].run.id]
+    passes = passes_over(evidence, tuple(r.run for r in readings))
+    fit = _fit(readings, passes, rng) if len(readings) > 1 else single[readings[0].run.id]
     partner = pairs(tuple(r.run for r in readings))
     rows = tuple(
         replace(
@@ -142,10 +144,10 @@ def _car(evidence: Evidence, rng: np.random.Generator) -> _Car:
     )
 
 
-def _fit(readings: tuple[Readings, ...], rng: np.random.Generator) -> Fit:
+def _fit(readings: tuple[Readings, ...], passes: Passes, rng: np.random.Generator) -> Fit:
     """Return the two-term fit, or the three-term one where the readings ask for it."""
-    two = CoastModel(readings, linear_term=False).fit(GUESSES, DRAWS, rng)
-    three = CoastModel(readings, linear_term=True).fit(two.guesses, DRAWS, rng)
+    two = CoastModel(readings, passes, linear_term=False).fit(GUESSES, DRAWS, rng)
+    three = CoastModel(readings, passes, linear_term=True).fit(two.guesses, DRAWS, rng)
     return three if three.log_evidence - two.log_evidence > _LOG_ODDS_FOR_LINEAR else two
 
 

@@ -5,12 +5,13 @@ In free rolling on a road of height h, with the head wind w and effective mass �
     dv/dt = −β0 − β1·v − β2·(v + w)² − (g/κ)·dh/ds,    β = f / (κ·m).
 
 Integrated, the mean speed over each window is linear in the run's initial speed, in β0, β1, β2 and
-the heights, and nearly so in the wind. Heights are a random field over the plain, the same for
-every run that passes a place: two runs opposite ways over one road tell hills from drag by
-themselves, and a run on its own is left with the doubt. How hilly the road is and how far altitudes
-wander is not known: a grid of possibilities is averaged by how well each explains the readings. The
-slope of the country beneath the hills is no such guess: a smooth run looks the same on any even
-slope, so only altitudes and the run the other way tell of it. Wind is steady over the drive.
+the heights, and nearly so in the wind. Heights are a random field over the plain, the same whenever
+the car passes a place: two runs opposite ways over one road tell hills from drag by themselves,
+altitudes of the runs and of any other pass help, and a run on its own is left with the doubt. How
+hilly the road is and how far altitudes wander is not known: a grid of possibilities is averaged by
+how well each explains the readings. The slope of the country beneath the hills is no such guess: a
+smooth run looks the same on any even slope, so only altitudes and the run the other way tell of it.
+Wind is steady over the drive.
 
 Reference: generalised least squares with prior, e.g. C. E. Rasmussen and C. K. I. Williams,
 Gaussian Processes for Machine Learning, section 2.7 (value from memory). The equation is that of
@@ -26,13 +27,13 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import cho_factor, cho_solve, solve_triangular
+from scipy.linalg import block_diag, cho_factor, cho_solve, solve_triangular
 from scipy.special import logsumexp
 
+from roadtest.measures.coasting.passes import Passes
 from roadtest.measures.inertia import COASTING_SHARE
 from roadtest.measures.windows import Readings
 from roadtest.motion.hilliness import Beforehand, Hilliness
-from roadtest.motion.kinematics import SlowError
 from roadtest.units import STANDARD_GRAVITY_MPS2
 
 Floats = NDArray[np.float64]
@@ -52,7 +53,7 @@ _WANDER_MEMORY_S: Final = 120.0
 # distances of valleys and plains (our choice).
 _COUNTRY_SPREAD: Final = 0.015
 _COUNTRY_REACH_M: Final = 8000.0
-_ALTITUDE_ZERO_SD_M: Final = 30.0  # of a run's altitudes as a whole
+_ALTITUDE_ZERO_SD_M: Final = 30.0  # of altitudes as a whole, between breaks
 # m/s, each component. Coast-down procedures allow a mean wind of 3 (UN R83) to 5 m/s (UN GTR 15):
 # stronger ones are as rare on a drive meant for coasting as two standard deviations.
 WIND_SD_MPS: Final = 2.0
@@ -63,7 +64,6 @@ _BETA1_SD: Final = 0.003
 _FIRST_GUESS: Final = (0.15, 0.0, 4e-4)
 _ROUNDS: Final = 4
 _AVERAGED: Final = 8
-_PARTS: Final = 4  # of a window, to average over it
 
 
 GUESSES: Final = tuple(Hilliness(*values) for values in product(_SPREADS, _REACHES_M, _WANDERS_M))
@@ -89,9 +89,10 @@ class _Solution:
 class CoastModel:
     """The readings of some runs, ready to be explained."""
 
-    def __init__(self, readings: Sequence[Readings], linear_term: bool) -> None:
-        """Set up for `readings`, with or without the term β1."""
+    def __init__(self, readings: Sequence[Readings], passes: Passes, *, linear_term: bool) -> None:
+        """Set up for `readings` of runs and `passes` over them, with or without the term β1."""
         self._readings = tuple(readings)
+        self._passes = passes
         self._linear_term = linear_term
         self._runs = len(self._readings)
         sizes = [r.speed_mps.size for r in self._readings]
@@ -99,7 +100,7 @@ class CoastModel:
         self._speeds = np.concatenate([r.speed_mps for r in self._readings])
         altitude = np.concatenate([r.altitude_m for r in self._readings])
         self._known = np.isfinite(altitude)
-        self._altitudes = altitude[self._known]
+        self._altitudes = np.concatenate([altitude[self._known], passes.altitude_m])
         self._level = float(self._altitudes.mean()) if self._altitudes.size else 0.0
         self._place_heights()
         self._receiver = self._receiver_error()
@@ -120,8 +121,9 @@ class CoastModel:
         theta[self._runs : self._runs + 3] = _FIRST_GUESS
         middle = guesses[len(guesses) // 2] if len(guesses) > _AVERAGED else guesses[0]
         for _ in range(_ROUNDS):
-            theta = self._embed(self._solve(middle, theta).mean)
-        solutions = [self._solve(guess, theta) for guess in guesses]
+            theta = self._embed(self._solve(middle, *self._linear(theta)).mean)
+        linear = self._linear(theta)
+        solutions = [self._solve(guess, *linear) for guess in guesses]
         log = np.array(
             [
                 s.log_evidence + _BEFOREHAND.log_prior(g)
@@ -165,10 +167,10 @@ class CoastModel:
         return full
 
     def _place_heights(self) -> None:
-        """Set up heights at every window's edges, and how they act on speeds and altitudes."""
+        """Set up heights at every window's ends, and how they act on speeds and altitudes."""
         east, north = [], []
         nodes = int(self._rows[-1]) + self._runs
-        self._pull = np.zeros((int(self._rows[-1]), nodes))
+        self._pull: Floats = np.zeros((int(self._rows[-1]), nodes))
         mean_height = np.zeros_like(self._pull)
         gravity = STANDARD_GRAVITY_MPS2 / (1.0 + COASTING_SHARE)
         for i, reading in enumerate(self._readings):
@@ -186,9 +188,13 @@ class CoastModel:
             self._pull[np.ix_(rows, nodes_here + 1)] += acting
             self._pull[np.ix_(rows, nodes_here)] -= acting
             mean_height[rows, nodes_here] = mean_height[rows, nodes_here + 1] = 0.5
-        self._east = np.concatenate(east)
-        self._north = np.concatenate(north)
-        self._seen_height = mean_height[self._known]
+        passes = self._passes
+        self._east = np.concatenate([*east, passes.east_m.ravel()])
+        self._north = np.concatenate([*north, passes.north_m.ravel()])
+        # Passes act on no speed; their windows have two places each, and share none.
+        self._pull = np.pad(self._pull, ((0, 0), (0, passes.east_m.size)))
+        beside = np.kron(np.eye(passes.altitude_m.size), [[0.5, 0.5]])
+        self._seen_height: Floats = block_diag(mean_height[self._known], beside)
 
     def _field(self, reach_m: float) -> Floats:
         """Return the covariance [n, n] of all readings for heights of unit grade spread.
@@ -205,21 +211,18 @@ class CoastModel:
     def _receiver_error(self) -> tuple[Floats, Floats]:
         """Return covariances [n, n]: what is fixed, and unit wander of the altitudes."""
         n, rows = self._speeds.size, self._rows
-        fixed = np.zeros((n, n))
-        wander, zero = np.zeros((n, n)), np.zeros((n, n))
-        variance = np.zeros(n)
-        for i, reading in enumerate(self._readings):
-            here = slice(rows[i], rows[i + 1])
-            fixed[here, here] = reading.covariance
-            wander[here, here] = mean_wandering(reading)
-            zero[here, here] = _ALTITUDE_ZERO_SD_M**2
-            variance[here] = reading.altitude_variance
-        known = np.ix_(self._known, self._known)
         total = n + self._altitudes.size
         whole, wandered = np.zeros((total, total)), np.zeros((total, total))
-        whole[:n, :n] = fixed
-        whole[n:, n:] = zero[known] + np.diag(variance[self._known])
-        wandered[n:, n:] = wander[known]
+        for i, reading in enumerate(self._readings):
+            here = slice(rows[i], rows[i + 1])
+            whole[here, here] = reading.covariance
+        spans = np.concatenate([r.ends_s for r in self._readings])[self._known]
+        white = np.concatenate([r.altitude_variance for r in self._readings])[self._known]
+        spans = np.concatenate([spans, self._passes.ends_s])
+        white = np.concatenate([white, self._passes.variance])
+        zero = np.searchsorted(self._passes.breaks_s, spans[:, 1])
+        whole[n:, n:] = _ALTITUDE_ZERO_SD_M**2 * (zero[:, None] == zero) + np.diag(white)
+        wandered[n:, n:] = mean_wandering(spans)
         return whole, wandered
 
     def _predict(self, theta: Floats) -> tuple[Floats, Floats]:
@@ -248,20 +251,27 @@ class CoastModel:
             mean[rows] = theta[i] - lost[:, :3] @ np.array([beta0, beta1, beta2])
         return mean, slopes
 
-    def _solve(self, guess: Hilliness, theta: Floats) -> _Solution:
-        """Return the posterior of the free parameters, the model made linear about `theta`."""
+    def _linear(self, theta: Floats) -> tuple[Floats, Floats]:
+        """Return the model made linear about `theta`: its slopes [n, p] and what is to explain [n].
+
+        p are the free parameters, as departures from their prior means.
+        """
         mean, slopes = self._predict(theta)
+        free = self._free
+        design = np.vstack([slopes, np.zeros((self._altitudes.size, free.size))])[:, free]
+        departure = np.concatenate([self._speeds - mean, self._altitudes - self._level])
+        return design, departure + design @ (theta - self._prior_mean)[free]
+
+    def _solve(self, guess: Hilliness, design: Floats, departure: Floats) -> _Solution:
+        """Return the posterior of the free parameters; arguments as `_linear` returns them."""
         fixed, wander = self._receiver
         covariance = fixed + guess.wander_m**2 * wander + self._country
         covariance = covariance + guess.spread**2 * self._shapes[guess.reach_m]
         free = self._free
-        design = np.vstack([slopes, np.zeros((self._altitudes.size, free.size))])[:, free]
-        departure = np.concatenate([self._speeds - mean, self._altitudes - self._level])
-        departure = departure + design @ (theta - self._prior_mean)[free]
         factor = cho_factor(covariance, lower=True, check_finite=False)
         weighted = cho_solve(factor, design, check_finite=False)
         information = design.T @ weighted + np.diag(self._prior_sd[free] ** -2.0)
-        lower = np.linalg.cholesky(information)
+        lower = np.asarray(np.linalg.cholesky(information), dtype=np.float64)
         right = weighted.T @ departure
         half = solve_triangular(lower, right, lower=True)
         shift = solve_triangular(lower, half, lower=True, trans="T")
@@ -271,18 +281,18 @@ class CoastModel:
         return _Solution(self._prior_mean[free] + shift, lower, -0.5 * (misfit + log_size))
 
 
-def mean_wandering(reading: Readings) -> Floats:
-    """Return the covariance [w, w] of the windows' mean altitudes for a unit wander.
+def mean_wandering(ends_s: Floats) -> Floats:
+    """Return the covariance [w, w] of mean altitudes over windows of time [w, 2], of unit wander.
 
     Not that of their middles: means of neighbours differ less, and to take the one for the other
-    makes the altitudes look better than they are.
+    makes the altitudes look better than they are. No two windows overlap.
     """
-    ends = reading.run.time_s[reading.edges]
-    parts = (np.arange(_PARTS) + 0.5) / _PARTS
-    times = (ends[:-1, None] + np.diff(ends)[:, None] * parts).ravel()
-    whole = SlowError(1.0, _WANDER_MEMORY_S).covariance(times)
-    count = ends.size - 1
-    return np.asarray(whole.reshape(count, _PARTS, count, _PARTS).mean(axis=(1, 3)))
+    middle = ends_s.mean(axis=1) / _WANDER_MEMORY_S
+    length = np.maximum(np.diff(ends_s)[:, 0] / _WANDER_MEMORY_S, 1e-4)
+    over = np.sinh(0.5 * length) / (0.5 * length)  # mean of e^x over a window about its middle
+    covariance = np.exp(-np.abs(middle[:, None] - middle)) * over[:, None] * over
+    np.fill_diagonal(covariance, 2.0 * (length + np.expm1(-length)) / length**2)
+    return np.asarray(covariance)
 
 
 def _integral(rates: Floats, time_s: Floats) -> Floats:

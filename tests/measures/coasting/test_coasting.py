@@ -142,7 +142,7 @@ def test_altitudes_are_known_as_badly_as_their_means_over_windows_wander() -> No
     _, evidence = level_drive()
     (run, *_), _ = coast_runs(evidence, {})
     reading = read_windows(evidence, run, 2.0)
-    covariance = mean_wandering(reading)
+    covariance = mean_wandering(reading.ends_s)
     inside = slice(1, -2)  # the ends may be of another length
     step = covariance[inside, inside]
     apart = np.diag(step)[:-1] + np.diag(step)[1:] - 2.0 * np.diag(step, 1)
