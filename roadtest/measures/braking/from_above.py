@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roadtest.measures.braking.lateral import Path
-from roadtest.measures.braking.sideways import APPROACH_S
+from roadtest.measures.braking.sideways import APPROACH_S, rows_at
 from roadtest.measures.braking.stop import StopDraws
 from roadtest.quantity import COVERAGE_FACTOR_95
 
@@ -35,7 +35,7 @@ def from_above(path: Path, stop: StopDraws, curvature_pm: Floats | None) -> From
     start = stop.onset.time_s
     end = np.minimum(stop.end_s, path.time_s[-1])
     way0, way1, way2 = (
-        np.interp(t, path.time_s, path.way_m) for t in (start - APPROACH_S, start, end)
+        rows_at(path.time_s, path.way_m, t) for t in (start - APPROACH_S, start, end)
     )
     typical = float(np.nanmedian(way2 - way1))
     ways = np.where(np.isfinite(way2 - way1), way2 - way1, typical)
@@ -46,7 +46,7 @@ def from_above(path: Path, stop: StopDraws, curvature_pm: Floats | None) -> From
         at0, at1 = np.interp([start[c] - APPROACH_S, start[c]], path.time_s, aside)
         grid = share * ways[c]
         line = (at1 - at0) / max(way1[c] - way0[c], 1e-6)
-        across = np.interp(way1[c] + grid, path.way_m, aside) - at1 - line * grid
+        across = np.interp(way1[c] + grid, path.way_m[c], aside) - at1 - line * grid
         ahead, half = bend[c] * 0.5 * (way1[c] - way0[c]), 0.5 * bend[c] * grid
         arc = grid * np.sinc(half / np.pi) * np.sin(ahead + half)
         rows[c] = across / np.sqrt(1.0 + line**2) - arc

@@ -19,8 +19,9 @@ from scipy.linalg import cho_solve, solve_triangular
 from scipy.special import logsumexp
 
 from roadtest.evidence import Evidence
-from roadtest.measures.braking.courses import GRID_S, Seen, between, look
+from roadtest.measures.braking.courses import GRID_S, Account, Seen, between, look
 from roadtest.measures.braking.stop import StopDraws
+from roadtest.measures.smoothing import seen_through
 from roadtest.motion.estimate import POSITION_MODEL, SPEED_MODEL, Draws
 from roadtest.motion.kinematics import wandering
 
@@ -46,7 +47,7 @@ class Path:
     heading_rad: Floats  # [c, m], from that direction, to the right positive
     aside_m: Floats  # [c, m], to its right, from the first time
     along_m: Floats  # [c, m], along it
-    way_m: Floats  # [m], along the path
+    way_m: Floats  # [c, m], along the path
 
 
 @dataclass(frozen=True)
@@ -79,13 +80,15 @@ class Lateral:
         return _path(self.seen, (self.shape.heading @ unknown).T)
 
 
-def lateral_of(evidence: Evidence, stop: StopDraws, draws: Draws) -> Lateral | None:
+def lateral_of(
+    evidence: Evidence, stop: StopDraws, draws: Draws, account: Account
+) -> Lateral | None:
     """Return what the fixes tell of one stop's path; None where they show neither way."""
-    seen = look(evidence, stop, draws)
+    seen = look(evidence, stop, draws, account)
     if seen is None:
         return None
     shape = _Shape.of(seen)
-    courses, places = _by_course(seen, shape), _by_place(seen, shape)
+    courses, places = _by_course(seen, shape, account), _by_place(seen, shape)
     every = [
         (c, p, _Chain((*c, *p), wander)) for c, p, wander in product(courses, places, _WANDERS)
     ]
@@ -121,7 +124,8 @@ def _path(seen: Seen, heading: Floats) -> Path:
     aside, along = (
         np.hstack([first, np.cumsum(leg * turned(middle), axis=1)]) for turned in (np.sin, np.cos)
     )
-    return Path(seen.grid_s, heading, aside, along, seen.way_m)
+    way = np.broadcast_to(seen.way_m, heading.shape)
+    return Path(seen.grid_s, heading, aside, along, way)
 
 
 @dataclass(frozen=True)
@@ -194,12 +198,15 @@ class _Chain:
         return np.asarray(self._mean[:, None] + solve_triangular(self._root.T, noise))
 
 
-def _by_course(seen: Seen, shape: _Shape) -> list[tuple[_Told, ...]]:
+def _by_course(seen: Seen, shape: _Shape, account: Account) -> list[tuple[_Told, ...]]:
     """Return what the courses tell for each size of their noise."""
     if not seen.course_s.size:
         return [()]
-    speed = np.interp(seen.course_s, seen.grid_s, seen.speed_mps)
-    rows = speed[:, None] * between(seen.grid_s, shape.heading, seen.course_s)
+    if account.of_course:
+        shown = seen_through(account.smoothing_s, seen.grid_s, seen.course_s)
+        rows = shown @ (seen.speed_mps[:, None] * shape.heading)
+    else:
+        rows = seen.shown_mps[:, None] * between(seen.grid_s, shape.heading, seen.course_s)
     slow = wandering(seen.course_s, SPEED_MODEL.slow)
     made: list[tuple[_Told, ...]] = []
     for factor in _COURSE_FACTORS:
@@ -214,5 +221,6 @@ def _by_place(seen: Seen, shape: _Shape) -> list[tuple[_Told, ...]]:
         return [()]
     rows = between(seen.grid_s, shape.aside, seen.place_s)
     slow = wandering(seen.place_s, POSITION_MODEL.slow)
+    slow = slow + np.outer(seen.moved_m, seen.moved_m)
     white = [np.diag(np.full(seen.place_s.size, sd**2)) for sd in _POSITION_SDS_M]
     return [(_Told.by(rows, seen.aside_m, noise + slow),) for noise in white]

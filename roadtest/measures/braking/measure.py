@@ -14,9 +14,10 @@ from roadtest.manoeuvres import Manoeuvre
 from roadtest.measures.braking.bedding import Use, bedding_record
 from roadtest.measures.braking.bends import off_the_road, road_curvature
 from roadtest.measures.braking.from_above import FromAbove, from_above
-from roadtest.measures.braking.lateral import Path, common_noise, lateral_of
+from roadtest.measures.braking.lateral import Path
 from roadtest.measures.braking.level import grades_of, level_of
 from roadtest.measures.braking.nominal import brought_to, nominal_speed
+from roadtest.measures.braking.paths import paths_of
 from roadtest.measures.braking.series import (
     LEAST_FOR_FADE,
     Trend,
@@ -96,7 +97,7 @@ def measure_braking(evidence: Evidence) -> BrakingMeasured:
     set_aside = {m.id: _NOT_SHOWN for m in wanted if m.id not in shown}
     series = _series(evidence, [shown[m.id] for m in wanted if m.id in shown], smoothing)
     snubs = [shown[m.id] for m in brakings if not m.to_rest and m.id in shown]
-    paths = _paths(evidence, series.stops)
+    paths = paths_of(evidence, series.stops, smoothing, _rng(evidence, "paths"))
     sideways = {
         stop.manoeuvre.id: _sideways(evidence, stop, path)
         for stop, path in zip(series.stops, paths, strict=True)
@@ -222,20 +223,6 @@ def _stop_result(
         not_judged="" if slow is None else slow.why,
         judged_from_hz=None if slow is None else slow.rate_hz,
     )
-
-
-def _paths(evidence: Evidence, stops: Sequence[StopDraws]) -> list[Path | None]:
-    """Return the path of each stop, None where the log shows neither course nor position."""
-    laterals = [lateral_of(evidence, stop, evidence.draws[stop.manoeuvre.id]) for stop in stops]
-    shown = [lateral for lateral in laterals if lateral is not None]
-    paths: list[Path | None] = []
-    for stop, lateral in zip(stops, laterals, strict=True):
-        path = None
-        if lateral is not None:
-            rng = _rng(evidence, f"{stop.manoeuvre.id} path")
-            path = lateral.path(common_noise(shown, lateral), stop.initial_mps.size, rng)
-        paths.append(path)
-    return paths
 
 
 def _sideways(evidence: Evidence, stop: StopDraws, path: Path | None) -> _Sideways:

@@ -35,22 +35,22 @@ def straightness(path: Path, stop: StopDraws) -> Sideways:
     """Return drift and heading change against the line of approach, the road taken as straight."""
     start, end = stop.onset.time_s, np.minimum(stop.end_s, path.time_s[-1])
     before = start - APPROACH_S
-    aside = np.diff([_rows(path.time_s, path.aside_m, t) for t in (before, start, end)], axis=0)
-    along = np.diff([_rows(path.time_s, path.along_m, t) for t in (before, start, end)], axis=0)
+    aside = np.diff([rows_at(path.time_s, path.aside_m, t) for t in (before, start, end)], axis=0)
+    along = np.diff([rows_at(path.time_s, path.along_m, t) for t in (before, start, end)], axis=0)
     line = np.arctan2(aside[0], along[0])
     early = np.maximum(start - BEFORE_S, path.time_s[0])
-    turned = _rows(path.time_s, path.heading_rad, start)
-    turned = turned - _rows(path.time_s, path.heading_rad, early)
-    way = [np.interp(t, path.time_s, path.way_m) for t in (early, before, start, end)]
+    turned = rows_at(path.time_s, path.heading_rad, start)
+    turned = turned - rows_at(path.time_s, path.heading_rad, early)
+    way = [rows_at(path.time_s, path.way_m, t) for t in (early, before, start, end)]
     return Sideways(
         drift_m=aside[1] * np.cos(line) - along[1] * np.sin(line),
-        heading_change_rad=_rows(path.time_s, path.heading_rad, end) - line,
+        heading_change_rad=rows_at(path.time_s, path.heading_rad, end) - line,
         distance_m=way[3] - way[2],
         approach_m=0.5 * (way[2] - way[1]),
         curvature_pm=turned / np.maximum(way[2] - way[0], 1e-6),
     )
 
 
-def _rows(time: Floats, values: Floats, at: Floats) -> Floats:
+def rows_at(time: Floats, values: Floats, at: Floats) -> Floats:
     """Return each row of `values` [c, m] at its own time [c]."""
     return np.array([np.interp(t, time, row) for t, row in zip(at, values, strict=True)])

@@ -63,6 +63,25 @@ def test_brakes_that_pull_give_drift_to_their_side(pull_pm: float, with_speed: b
         assert stop.drift.u95 < 0.25
 
 
+@pytest.mark.parametrize("of_course", [False, True])
+def test_a_receiver_that_smooths_and_is_late_falsifies_no_drift(of_course: bool) -> None:
+    """Where it smooths speed alone, the way shown is 10 m too long when the car turns most."""
+    receiver = dataclasses.replace(RECEIVER, lag_s=0.4, lag_of_course=of_course, delay_s=0.6)
+    before_s = 40.0  # of speeds up and down, which tell how late they are
+    hasty = np.where(np.arange(0.0, before_s, STEP_S) % 10.0 < 5.0, -2.0, 2.0)
+    accel = np.concatenate([hasty, worked_stop().accel_mps2[:-1]])
+    straight = from_profile(accel, INITIAL_MPS, STEP_S)
+    at_rest = straight.speed_mps < 1e-6
+    straight = dataclasses.replace(straight, speed_mps=np.where(at_rest, 0.0, straight.speed_mps))
+    begins_s = before_s + BEGINS_S
+    truth = bent(straight, float(straight.distance_at(begins_s)), 0.0012)
+    made = Manoeuvre("stop-1", "stop", begins_s + 1.0, before_s + END_S + 1.0, to_rest=True)
+    (stop,) = measure_braking(evidence_from(truth, receiver, 1, manoeuvres=[made])).result.stops
+    assert stop.drift is not None
+    assert stop.drift.low <= stop_figures(truth, begins_s)["drift_m"] <= stop.drift.high
+    assert stop.drift.u95 < 0.5
+
+
 def test_a_road_that_bends_all_along_is_no_drift() -> None:
     truth = bent(worked_stop(), 0.0, 0.0025)
     assert stop_figures(truth, BEGINS_S)["drift_m"] > 5.0  # against a straight line
