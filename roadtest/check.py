@@ -263,7 +263,7 @@ def _doubts(drive: Drive, measured: Measured) -> tuple[Doubt, ...]:
     notes = () if drive.notes is None else drive.notes.amiss
     return (
         *(Doubt(f"{drive.notes.name}: {said}") for said in notes if drive.notes is not None),
-        *(Doubt(f"Not read: {said}") for said in drive.refused),
+        *(Doubt(f"Not used: {said}") for said in drive.refused),
         *(Doubt(said, about) for about, said in measured.doubts.items()),
     )
 

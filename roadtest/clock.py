@@ -11,7 +11,7 @@ from roadtest.logs.model import ChannelsLog, Note, Notes, TachLog
 
 _DAY_S: Final = 86_400.0
 _HALF_DAY: Final = "were they written by a 12-hour clock? Two in the afternoon is 14:00 here"
-_BESIDE_S: Final = 600.0
+BESIDE_S: Final = 600.0
 """How long before or after the log a note may lie: crews write while the car stands. Our choice."""
 
 _ZONE_STEP_S: Final = 900.0
@@ -57,6 +57,22 @@ def channels_in_utc(log: ChannelsLog, utc_offset_s: float) -> ChannelsLog:
     return replace(log, clock="utc", time_s=log.time_s - utc_offset_s)
 
 
+def outside(log: ChannelsLog, drive: Stretch, utc_offset_s: float | None) -> str:
+    """Say that all of a log in UTC lies outside the drive, and what would bring it in; else "".
+
+    `utc_offset_s` is the sheet's, None where the log has a zone of its own.
+    """
+    first, last = float(log.time_s[0]), float(log.time_s[-1])
+    if log.clock != "utc" or (last >= drive.start_s and first <= drive.end_s):
+        return ""
+    said = f"its rows, {utc_text(first)} to {utc_text(last)}, all lie outside the drive"
+    shift = _zone_shift([first, last], drive, BESIDE_S)
+    if shift is None:
+        return f"{said}, {utc_text(drive.start_s)} to {utc_text(drive.end_s)}"
+    way = "earlier" if shift < 0.0 else "later"
+    return f"{said}; {abs(shift) / 3600.0:g} h {way} they would fit: {_asked(shift, utc_offset_s)}"
+
+
 def notes_in_utc(notes: Notes, drive: Stretch, utc_offset_s: float) -> Notes:
     """Return the notes with every time in UTC; times far from the drive are amiss.
 
@@ -86,10 +102,10 @@ def _misfits(rows: Iterable[Note], drive: Stretch, utc_offset_s: float | None) -
     `utc_offset_s` is the sheet's, None where no time goes by it.
     """
     times = [(note.line, note.time_s) for note in rows if note.time_s is not None]
-    outside = [line for line, time_s in times if drive.away_s(time_s) > _BESIDE_S]
-    if not outside:
+    away = [line for line, time_s in times if drive.away_s(time_s) > BESIDE_S]
+    if not away:
         return
-    said = f"{len(outside)} of {len(times)} times lie outside the drive, first on line {outside[0]}"
+    said = f"{len(away)} of {len(times)} times lie outside the drive, first on line {away[0]}"
     if all(_half_a_day_off(time_s, drive) for _, time_s in times):
         yield f"{said}; 12 h on or back all would fit: {_HALF_DAY}"
         return
@@ -97,6 +113,8 @@ def _misfits(rows: Iterable[Note], drive: Stretch, utc_offset_s: float | None) -
     if shift is not None:
         way = "earlier" if shift < 0.0 else "later"
         said += f"; {abs(shift) / 3600.0:g} h {way} all would fit: {_asked(shift, utc_offset_s)}"
+    elif len(away) == len(times):
+        said += f"; the log runs from {utc_text(drive.start_s)} to {utc_text(drive.end_s)}"
     yield said
 
 
@@ -120,11 +138,14 @@ def _asked(shift_s: float, utc_offset_s: float | None) -> str:
     )
 
 
-def _zone_shift(times_s: list[float], drive: Stretch) -> float | None:
-    """Return the smallest whole number of quarter hours that moves all times into the drive."""
-    steps = sorted(range(-_MOST_ZONE_STEPS, _MOST_ZONE_STEPS + 1), key=abs)
-    for step in steps:
-        shift = step * _ZONE_STEP_S
-        if step and all(drive.away_s(time_s + shift) == 0.0 for time_s in times_s):
-            return shift
-    return None
+def _zone_shift(times_s: list[float], drive: Stretch, beside_s: float = 0.0) -> float | None:
+    """Return the quarter hours that move all times into the drive, whole hours first, then few.
+
+    They may lie up to `beside_s` outside it still; the less, the better.
+    """
+    found = []
+    for step in range(-_MOST_ZONE_STEPS, _MOST_ZONE_STEPS + 1):
+        away = [drive.away_s(time_s + step * _ZONE_STEP_S) for time_s in times_s]
+        if step and max(away) <= beside_s:
+            found.append((sum(away), step % 4 != 0, step % 2 != 0, abs(step), step))
+    return min(found)[-1] * _ZONE_STEP_S if found else None

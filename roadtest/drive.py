@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Final, TypeVar
 
 from roadtest.build_sheet import BuildSheet, read_build_sheet
-from roadtest.clock import Stretch, channels_in_utc, notes_in_utc, tach_in_utc
+from roadtest.clock import Stretch, channels_in_utc, notes_in_utc, outside, tach_in_utc
 from roadtest.errors import InputError, InputErrors, NoBuildSheetError, RoadtestError
 from roadtest.logs.channels import read_channels
 from roadtest.logs.gpx import read_gpx
@@ -108,7 +108,7 @@ def with_notes_file(drive: Drive, source: Source) -> Drive:
 
 
 def _notes_in(source: Source, sheet: BuildSheet, stretch: Stretch) -> Notes:
-    notes = read_notes(source.data, source.name, sheet.units)
+    notes = read_notes(source.data, source.name, sheet.units, sheet.speedometer.units)
     return notes_in_utc(_with_remarks(notes, source), stretch, sheet.utc_offset_s)
 
 
@@ -275,20 +275,34 @@ class _Folder:
         offset_s = self.sheet.utc_offset_s
         tach = [tach_in_utc(log, offset_s) for log in (*self.tach, *self._engines())]
         time = receivers[0].log.time_s
+        stretch = Stretch(float(time[0]), float(time[-1]))
+        channels = tuple(self._channels_in(stretch, offset_s))
         return Drive(
             name=self.name,
             sheet=self.sheet,
             files=_in_order(self.files),
             receivers=receivers,
             tach=join_tachs(tach),
-            channels=tuple(channels_in_utc(log, offset_s) for log in self.channels),
-            notes=self._read_notes(Stretch(float(time[0]), float(time[-1]))),
+            channels=channels,
+            notes=self._read_notes(stretch),
             notes_file=self.notes,
             refused=tuple(self.refused),
         )
 
     def _engines(self) -> Iterator[TachLog]:
         return (log.engine for log in self.gps if log.engine is not None)
+
+    def _channels_in(self, stretch: Stretch, offset_s: float) -> Iterator[ChannelsLog]:
+        """Yield the channels on UTC; one that was logged at another time is ignored."""
+        for read in self.channels:
+            log = channels_in_utc(read, offset_s)
+            why = outside(log, stretch, offset_s if read.clock == "local" else None)
+            if why:
+                self.refused.append(f"{log.name}: {why}")
+                mine = next(k for k, file in enumerate(self.files) if file.name == log.name)
+                self.files[mine] = replace(self.files[mine], kind="ignored", why_ignored=why)
+            else:
+                yield log
 
     def _read_notes(self, stretch: Stretch) -> Notes | None:
         if self.notes is None or self.sheet is None:

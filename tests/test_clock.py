@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from roadtest.clock import Stretch, channels_in_utc, notes_in_utc, tach_in_utc, utc_text
+from roadtest.clock import Stretch, channels_in_utc, notes_in_utc, outside, tach_in_utc, utc_text
 from roadtest.logs.model import ChannelsLog, Clock, Note, Notes, TachLog
 
 MIDNIGHT = 1_777_680_000.0  # 2026-05-02T00:00:00Z
@@ -98,6 +98,37 @@ def test_a_12_hour_clock_and_a_wrong_date_are_told_from_a_wrong_zone() -> None:
     zoned = tuple(note(MIDNIGHT + (15.1 + k) * HOUR, "utc") for k in (0.0, 0.1))
     (said,) = notes_in_utc(Notes("notes.csv", zoned), drive, 0.0).amiss
     assert said.endswith("1 h earlier all would fit: is their zone right?")
+
+
+def channels(start_s: float, clock: Clock = "utc") -> ChannelsLog:
+    return ChannelsLog("channels.csv", clock, start_s + np.array([0.0, 600.0]), (), 2)
+
+
+def test_channels_logged_at_another_time_are_told_from_those_that_run_on() -> None:
+    drive = Stretch(MIDNIGHT + 8.0 * HOUR, MIDNIGHT + 8.3 * HOUR)
+    assert outside(channels(drive.start_s - 300.0), drive, 0.0) == ""
+    assert outside(channels(0.0, "elapsed"), drive, 0.0) == ""
+    hour = outside(channels(drive.start_s + HOUR), drive, 0.0)
+    assert hour == (
+        "its rows, 2026-05-02T09:00:00Z to 2026-05-02T09:10:00Z, all lie outside the drive; "
+        '1 h earlier they would fit: is utc_offset right? That would be "+01:00"'
+    )
+    assert outside(channels(drive.start_s + HOUR), drive, None).endswith("is their zone right?")
+    other = outside(channels(drive.start_s - 72.0 * HOUR), drive, 0.0)
+    assert other.endswith("outside the drive, 2026-05-02T08:00:00Z to 2026-05-02T08:18:00Z")
+
+
+def test_notes_of_another_year_are_told_when_the_log_was_made() -> None:
+    drive = Stretch(MIDNIGHT, MIDNIGHT + HOUR)
+    old = (note(MIDNIGHT - 1e8, "utc"),)
+    (said,) = notes_in_utc(Notes("notes.csv", old), drive, 0.0).amiss
+    assert said.endswith("; the log runs from 2026-05-02T00:00:00Z to 2026-05-02T01:00:00Z")
+
+
+def test_in_a_long_drive_whole_hours_are_guessed_before_quarters() -> None:
+    drive = Stretch(MIDNIGHT + 8.0 * HOUR, MIDNIGHT + 9.0 * HOUR)
+    (said,) = in_utc([9.5 * HOUR, 9.6 * HOUR], drive).amiss
+    assert '1 h earlier all would fit: is utc_offset right? That would be "+01:00"' in said
 
 
 def test_an_offset_west_of_greenwich_is_named_with_its_minus() -> None:

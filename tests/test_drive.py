@@ -79,6 +79,20 @@ def test_a_broken_log_beside_a_good_one_is_ignored_with_its_reason(tmp_path: Pat
     assert [said.partition(":")[0] for said in drive.refused] == ["bad.gpx", "tach.csv, line 1"]
 
 
+def test_channels_of_another_day_are_ignored_and_told(tmp_path: Path) -> None:
+    folder = folder_with(
+        tmp_path,
+        build__toml=SHEET,
+        gps__nmea=nmea(),
+        channels__csv="time,oil [bar]\n2026-05-09T08:00:01Z,3\n2026-05-09T08:00:02Z,3\n",
+    )
+    drive = read_drive(folder)
+    assert drive.channels == ()
+    why = ignored(folder)["channels.csv"] or ""
+    assert "all lie outside the drive" in why
+    assert drive.refused == (f"channels.csv: {why}",)
+
+
 def test_a_gzip_cut_off_is_used_and_says_so(tmp_path: Path) -> None:
     folder = folder_with(
         tmp_path,

@@ -52,10 +52,11 @@ class _Row:
     remark: str = ""
 
 
-def read_notes(data: bytes, name: str, units: Units) -> Notes:
+def read_notes(data: bytes, name: str, units: Units, dial: Units | None = None) -> Notes:
     """Return the notes in `data`, the content of a notes.csv called `name`, in file order.
 
-    `units` is what people read (the build sheet's key), for readings without a unit.
+    `units` is what people read (the build sheet's key), for readings without a unit; `dial` is what
+    the speedometer shows, where that is another.
 
     Raises InputError when the header lacks what is needed, and InputErrors with a line for every
     row that can't be understood.
@@ -70,7 +71,7 @@ def read_notes(data: bytes, name: str, units: Units) -> Notes:
         try:
             row = _row(table, columns, fields)
             clock, time_s = _time(row.time, float(seconds[index]), int(zones[index]))
-            note = _note(row, line, units, decimal_comma=table.delimiter != ",")
+            note = _note(row, line, (units, dial or units), decimal_comma=table.delimiter != ",")
         except NotUnderstoodError as fault:
             faults.append(InputError(name, f"line {line}", fault.found, fault.expected))
         else:
@@ -134,7 +135,7 @@ def _row(table: Table, columns: dict[str, Column], fields: list[str]) -> _Row:
     return _Row(**{name: read_text(text) for name, text in cells.items()})
 
 
-def _note(row: _Row, line: int, units: Units, decimal_comma: bool) -> Note:
+def _note(row: _Row, line: int, units: tuple[Units, Units], decimal_comma: bool) -> Note:
     """Return the note in a row, but for its time."""
     item = read_item(row.item)
     if item in ("left out", "target") and not row.remark:
@@ -144,7 +145,8 @@ def _note(row: _Row, line: int, units: Units, decimal_comma: bool) -> Note:
             "left out, but not what", "a time inside the manoeuvre, or its id such as stop-2"
         )
     plain = decimal_comma and item in ("indicated speed", "odometer", "tach", "gear")
-    value = read_value(item, row.value.replace(",", ".") if plain else row.value, row.unit, units)
+    text = row.value.replace(",", ".") if plain else row.value
+    value = read_value(item, text, row.unit, units[item == "indicated speed"])
     u_time_s = read_time_tolerance(row.remark)
     return Note(
         line=line,

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roadtest.build_sheet import BuildSheet
-from roadtest.clock import Stretch, notes_in_utc
+from roadtest.clock import BESIDE_S, Stretch, notes_in_utc
 from roadtest.evidence import Evidence
 from roadtest.motion.distance import distance_driven
 from roadtest.motion.estimate import Motion
@@ -135,6 +135,8 @@ def _noted(evidence: Evidence) -> Iterator[_Read]:
         why_not = ""
         if note.time_s is None:
             why_not = "no time noted, so there is no distance to compare it with"
+        elif not -BESIDE_S <= at_s <= end_s + BESIDE_S:
+            why_not = "its time lies outside the drive"
         elif at_s < 0.0 and motion.speed_mps[0] >= _STANDING_MPS:
             why_not = "noted before the log begins, and the log begins on the move"
         elif at_s > end_s and motion.speed_mps[-1] >= _STANDING_MPS:

@@ -23,6 +23,12 @@ def read(rows: str, units: Units = "mph", header: str = HEADER) -> Notes:
     return read_notes((header + rows).encode(), "notes.csv", units)
 
 
+def test_a_reading_without_a_unit_is_in_that_of_the_dial() -> None:
+    data = (HEADER + "9:20,indicated speed,80,,\n9:20,odometer,10,,\n").encode()
+    speed, way = read_notes(data, "notes.csv", "mph", "km/h").rows
+    assert (speed.value, way.value) == (pytest.approx(80.0 / 3.6), pytest.approx(10.0 * MILE_M))
+
+
 def one(row: str, units: Units = "mph") -> Note:
     (note,) = read(row + "\n", units).rows
     return note

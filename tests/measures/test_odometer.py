@@ -184,6 +184,16 @@ def test_a_note_before_a_log_that_begins_on_the_move_is_not_used() -> None:
     assert any("on the move" in said for said in found.notes)
 
 
+def test_a_reading_noted_an_hour_after_the_log_is_not_compared(
+    drive: tuple[Truth, Evidence],
+) -> None:
+    truth, _ = drive
+    late = note(truth, end_s(truth) + 3600.0, 104.0, line=3)
+    found = measured(drive, note(truth, 4.0, 102.6), late)
+    assert found.scale is None
+    assert "notes.csv line 3: its time lies outside the drive" in found.notes
+
+
 @pytest.mark.parametrize(
     ("mile", "said"),
     [
