@@ -13,6 +13,7 @@ C. J. Huijbregts, Mining Geostatistics, 1978, conditional simulation; value from
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from typing import Final
 
@@ -29,12 +30,13 @@ _STEP_S: Final = 0.05
 _MOST_STEPS: Final = 120
 _LEVEL_SD_MPS2: Final = 4.0
 _CHANGE_SHARE: Final = 0.1  # of the level, a second: over a whole stop it is a third
-# How uneven a foot is, as a share of the level: shares tried, and weighted by a half-Cauchy density
-# with the usual 4 % (as for the beginning of a stop) as its median, so that brakes at their limit
-# may be even. Common practice, no published source.
+# How uneven a foot is, as a share of the level, and over which time it forgets: tried and weighted,
+# shares by a half-normal density with the usual 4 % (as for the beginning of a stop) as its median,
+# so that brakes at their limit may be even and no foot pumps, times alike. Common practice, no
+# published source.
 _UNEVEN_SHARES: Final = 0.04 * 2.0 ** np.arange(-6.0, 3.0)
-_UNEVEN_SCALE: Final = 0.04
-_UNEVEN_MEMORY_S: Final = 0.3
+_UNEVEN_SCALE: Final = 0.04 / 0.6745
+_UNEVEN_MEMORIES_S: Final = (0.15, 0.3, 0.6)
 _SPEED_SD_MPS: Final = 10.0
 
 
@@ -48,13 +50,13 @@ class _Braking:
     other: Floats  # [n, 2], what speed at the first time and the filter's state there add
     fixes: Fixes
 
-    def kernel(self, share: float) -> Floats:
+    def kernel(self, share: float, memory_s: float) -> Floats:
         """Return the prior covariance [m, m].
 
         Unevenness is a Matérn 3/2 process: the force of a leg does not jump.
         """
         into = self.grid_s - self.grid_s[0]
-        apart = np.sqrt(3.0) * np.abs(into[:, None] - into) / _UNEVEN_MEMORY_S
+        apart = np.sqrt(3.0) * np.abs(into[:, None] - into) / memory_s
         change = _CHANGE_SHARE * self.level_mps2 * (into - into.mean())
         uneven = (share * self.level_mps2) ** 2 * (1.0 + apart) * np.exp(-apart)
         return np.asarray(_LEVEL_SD_MPS2**2 + np.outer(change, change) + uneven)
@@ -84,15 +86,18 @@ def peak_draws(
     lag_s : with which time constant the receiver smooths its speed
     """
     braking = _braking(fixes, stretch, lag_s)
-    logs = np.array([_log_evidence(braking, share) for share in _UNEVEN_SHARES.tolist()])
+    feet = list(itertools.product(_UNEVEN_SHARES.tolist(), _UNEVEN_MEMORIES_S))
+    kernels = [braking.kernel(*foot) for foot in feet]
+    logs = np.array([_log_evidence(braking, kernel) for kernel in kernels])
+    shares = np.array([share for share, _ in feet])
     # The grid has even steps of the logarithm.
-    logs += np.log(_UNEVEN_SHARES / (1.0 + (_UNEVEN_SHARES / _UNEVEN_SCALE) ** 2))
+    logs += np.log(shares) - 0.5 * (shares / _UNEVEN_SCALE) ** 2
     weight = np.exp(logs - logs.max())
-    pick = rng.choice(_UNEVEN_SHARES, count, p=weight / weight.sum())
+    pick = rng.choice(logs.size, count, p=weight / weight.sum())
     peak = np.empty(count)
-    for share in np.unique(pick).tolist():
-        mine = np.flatnonzero(pick == share)
-        drawn = _drawn(braking, share, mine.size, rng)
+    for one in np.unique(pick).tolist():
+        mine = np.flatnonzero(pick == one)
+        drawn = _drawn(braking, kernels[one], mine.size, rng)
         peak[mine] = _largest(drawn, float(braking.grid_s[1] - braking.grid_s[0]))
     return peak
 
@@ -124,15 +129,14 @@ def _integral(size: int, step: float) -> Floats:
     return whole
 
 
-def _log_evidence(braking: _Braking, share: float) -> float:
-    lower = np.linalg.cholesky(braking.of_data(braking.kernel(share)))
+def _log_evidence(braking: _Braking, kernel: Floats) -> float:
+    lower = np.linalg.cholesky(braking.of_data(kernel))
     white = np.linalg.solve(lower, braking.misfit)
     return float(-0.5 * white @ white - np.log(np.diag(lower)).sum())
 
 
-def _drawn(braking: _Braking, share: float, count: int, rng: np.random.Generator) -> Floats:
+def _drawn(braking: _Braking, kernel: Floats, count: int, rng: np.random.Generator) -> Floats:
     """Return draws [count, m] of the deceleration, given what was shown."""
-    kernel = braking.kernel(share)
     size = braking.grid_s.size
     root = np.linalg.cholesky(kernel + 1e-9 * np.eye(size))
     prior = rng.standard_normal((count, size)) @ root.T

@@ -1,7 +1,7 @@
 """The shape of a stop's beginning: what each linear part adds to speed and distance.
 
 Parts: speed, even drift of speed, engine braking from the lift on, brakes along a ramp, change of
-the braking after it.
+the braking after it, and the clutch, which may go in with the brakes and end the engine braking.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ Floats = NDArray[np.float64]
 
 
 def speed_parts(time_s: Floats, grid: Floats, lag_s: float = 0.0) -> Floats:
-    """Return what each part adds to the speed shown, [g, n, 5].
+    """Return what each part adds to the speed shown, [g, n, 6].
 
     Parameters
     ----------
@@ -28,7 +28,8 @@ def speed_parts(time_s: Floats, grid: Floats, lag_s: float = 0.0) -> Floats:
     change = 0.5 * _shown(into - 0.5 * rise, 2, lag_s)
     one = np.ones_like(into)
     lifted = _shown(into + lift, 1, lag_s)
-    return np.stack([one, one * (time_s - time_s[0] - lag_s), lifted, ramp, change], axis=-1)
+    drift = one * (time_s - time_s[0] - lag_s)
+    return np.stack([one, drift, lifted, ramp, change, _shown(into, 1, lag_s)], axis=-1)
 
 
 def _shown(into: Floats, power: int, lag_s: float) -> Floats:
@@ -46,12 +47,12 @@ def _shown(into: Floats, power: int, lag_s: float) -> Floats:
 
 
 def distance_parts(time_s: Floats, grid: Floats) -> Floats:
-    """Return what each part adds to distance, [g, n, 5]: the integrals of `speed_parts`."""
+    """Return what each part adds to distance, [g, n, 6]: the integrals of `speed_parts`."""
     return _distances(time_s, time_s[0], grid[:, :, None])
 
 
 def distance_parts_at(time_s: Floats, first_s: float, grid: Floats) -> Floats:
-    """Return `distance_parts` at one time for each place of the grid: `time_s` [g] to [g, 5].
+    """Return `distance_parts` at one time for each place of the grid: `time_s` [g] to [g, 6].
 
     `first_s` is the first of the times that the parts were fitted on.
     """
@@ -66,4 +67,5 @@ def _distances(time_s: Floats, first_s: float, grid: Floats) -> Floats:
     change = np.clip(into - 0.5 * rise, 0.0, None) ** 3 / 6.0
     since = (time_s - first_s) * np.ones_like(into)
     lifted = 0.5 * np.clip(into + lift, 0.0, None) ** 2
-    return np.stack([since, 0.5 * since**2, lifted, ramp, change], axis=-1)
+    clutch = 0.5 * np.clip(into, 0.0, None) ** 2
+    return np.stack([since, 0.5 * since**2, lifted, ramp, change, clutch], axis=-1)

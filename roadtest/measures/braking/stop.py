@@ -104,7 +104,7 @@ def measure_stop(
         mfdd_mps2=mfdd,
         peak_mps2=_peak(motion, mean_path, onset, last.time_s, smoothing_s, rng),
         mean_mps2=mean_fully_developed_deceleration(initial, last.speed_mps, distance),
-        build_up_s=_build_up(onset, mfdd),
+        build_up_s=_build_up(onset, mfdd, lower_s - onset.time_s),
     )
 
 
@@ -205,11 +205,15 @@ def _peak(
     return peak
 
 
-def _build_up(onset: Onset, mfdd_mps2: Floats) -> Floats:
-    """Return the time [c] from the beginning to 0.9 of the mean fully developed deceleration."""
+def _build_up(onset: Onset, mfdd_mps2: Floats, lasts_s: Floats) -> Floats:
+    """Return the time [c] from the beginning to 0.9 of the mean fully developed deceleration.
+
+    NaN where the braking as it began would not get there within the stop, which lasts `lasts_s`.
+    """
     missing = BUILT_UP_SHARE * mfdd_mps2 + onset.before_mps2
     full = -onset.braking_mps2
     on_ramp = onset.rise_s * missing / full
     growth = -onset.change_mps3
     later = 0.5 * onset.rise_s + (missing - full) / np.where(growth > 0.0, growth, np.nan)
-    return np.where(missing <= full, np.clip(on_ramp, 0.0, None), later)
+    built = np.where(missing <= full, np.clip(on_ramp, 0.0, None), later)
+    return np.where(built < lasts_s, built, np.nan)
