@@ -255,6 +255,7 @@ def one_or_more(value: object) -> object:
     return [value] if isinstance(value, dict) else value
 
 
+# What no road car is outside of, so that a slip of a digit or a unit is told: our own choice.
 _SPEED: Final = Span(0.1, 400, "mph")
 
 Text = Annotated[str, PlainValidator(read_text)]
@@ -266,11 +267,11 @@ Size = Annotated[Tyre, PlainValidator(read_size)]
 Odometer = Annotated[
     Given, PlainValidator(quantity("length", Span(0, 5e6, "km", "41210 mile"), spread=True))
 ]
-Mass = Annotated[Given, PlainValidator(quantity("mass", Span(50, 20_000, "kg"), spread=True))]
+Mass = Annotated[Given, PlainValidator(quantity("mass", Span(200, 5000, "kg"), spread=True))]
 RotatingMass = Annotated[
     Given, PlainValidator(quantity("fraction", Span(0, 50, "%", "3 %"), spread=True))
 ]
-RollOut = Annotated[Given, PlainValidator(quantity("length", Span(0.5, 5, "m"), spread=True))]
+RollOut = Annotated[Given, PlainValidator(quantity("length", Span(1, 3.5, "m"), spread=True))]
 MeasuredSpeed = Annotated[Given, PlainValidator(quantity("speed", _SPEED, spread=True))]
 Temperature = Annotated[
     Given, PlainValidator(quantity("temperature", Span(-50, 60, "degC"), spread=True))
@@ -295,7 +296,8 @@ Metres = Annotated[
     Field(description=wanted("length", "51 m")),
 ]
 
-Ratio = Annotated[float, PlainValidator(number("a ratio", Span(0.1, 30)))]
+Ratio = Annotated[float, PlainValidator(number("a ratio", Span(0.3, 20)))]
+AxleRatio = Annotated[float, PlainValidator(number("an axle ratio", Span(1, 15)))]
 Ratios = Annotated[
     list[Ratio],
     AfterValidator(falling),
@@ -306,10 +308,12 @@ Cylinders = Annotated[int, PlainValidator(whole("a number of cylinders", Span(1,
 Strokes = Annotated[int, PlainValidator(choice(4, 2))]
 Rpm = Annotated[
     float,
-    PlainValidator(number("an engine speed in rpm", Span(1, 30_000))),
+    PlainValidator(number("an engine speed in rpm", Span(500, 30_000))),
     Field(description="an engine speed in rpm, a plain number such as 3200"),
 ]
-PerDistance = Annotated[float, PlainValidator(number("a count", Span(1, 10_000_000)))]
+IdleRpm = Annotated[float, PlainValidator(number("an idle speed in rpm", Span(200, 3000)))]
+Turns = Annotated[float, PlainValidator(number("a number of turns", Span(200, 20_000)))]
+Pulses = Annotated[float, PlainValidator(number("a number of pulses", Span(100, 10_000_000)))]
 PulsesPerRev = Annotated[float, PlainValidator(number("pulses per turn", Span(0.1, 1000)))]
 Adapter = Annotated[float, PlainValidator(number("an adapter ratio", Span(0.1, 10)))]
 Gear = Annotated[

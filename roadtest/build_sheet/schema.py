@@ -101,7 +101,7 @@ class AxleTable(Table):
     """[axle]"""
 
     label: Text | None = None
-    ratio: fields.Ratio | None = None
+    ratio: fields.AxleRatio | None = None
     teeth: list[fields.Teeth] | None = None
 
     @field_validator("teeth")
@@ -160,7 +160,7 @@ class EngineTable(Table):
 
     cylinders: fields.Cylinders | None = None
     strokes: fields.Strokes = 4
-    idle_rpm: fields.Rpm | None = None
+    idle_rpm: fields.IdleRpm | None = None
     limit_rpm: fields.Rpm | None = None
     boosted: fields.Yes | None = None
 
@@ -179,10 +179,10 @@ class SpeedometerTable(Table):
     units: _Units | None = None
     graduation: fields.DialStep | None = None
     drive: _DriveKind | None = None
-    turns_per_mile: fields.PerDistance | None = None
-    turns_per_km: fields.PerDistance | None = None
-    pulses_per_km: fields.PerDistance | None = None
-    pulses_per_mile: fields.PerDistance | None = None
+    turns_per_mile: fields.Turns | None = None
+    turns_per_km: fields.Turns | None = None
+    pulses_per_km: fields.Pulses | None = None
+    pulses_per_mile: fields.Pulses | None = None
     driven_teeth: fields.Teeth | None = None
     drive_teeth: fields.Teeth | None = None
     available_driven_teeth: list[fields.Teeth] = Field(default_factory=list)

@@ -34,11 +34,30 @@ STEADY = settings(derandomize=True, deadline=None, max_examples=200)
         ),
         (
             "[gearbox]\nratios = [3.41, -2.08]",
-            "gearbox.ratios[1]: the number -2.08 is out of range; expected a ratio from 0.1 to 30",
+            "gearbox.ratios[1]: the number -2.08 is out of range; expected a ratio from 0.3 to 20",
         ),
         (
             '[gearbox]\nratios = [3.41, "2.08"]',
-            'gearbox.ratios[1]: "2.08"; expected a ratio, a plain number from 0.1 to 30',
+            'gearbox.ratios[1]: "2.08"; expected a ratio, a plain number from 0.3 to 20',
+        ),
+        (
+            "[axle]\nratio = 0.42",
+            "axle.ratio: the number 0.42 is out of range; expected an axle ratio from 1 to 15",
+        ),
+        (
+            '[tyres]\nrolling_circumference = "24.1 in"',
+            'tyres.rolling_circumference: "24.1 in" is out of range; expected a length such as '
+            '"1.742 m", from 1 m to 3.5 m',
+        ),
+        (
+            "[speedometer]\nturns_per_mile = 100",
+            "speedometer.turns_per_mile: the number 100 is out of range; expected a number of "
+            "turns from 200 to 20000",
+        ),
+        (
+            "[engine]\nlimit_rpm = 55",
+            "engine.limit_rpm: the number 55 is out of range; expected an engine speed in rpm from "
+            "500 to 30000",
         ),
         (
             "[gearbox]\nratios = []",
@@ -62,7 +81,7 @@ STEADY = settings(derandomize=True, deadline=None, max_examples=200)
         (
             '[car]\nmass = "790 kg ± 900 kg"',
             'car.mass: what is after the "±" of "790 kg ± 900 kg" is too much; expected a mass '
-            'such as "790 kg", from 50 kg to 20000 kg with its "±"',
+            'such as "790 kg", from 200 kg to 5000 kg with its "±"',
         ),
         (
             '[conditions]\ntemperature = "15 degC ± 200 degC"',
@@ -76,7 +95,7 @@ STEADY = settings(derandomize=True, deadline=None, max_examples=200)
         (
             '[car]\nmass = "-790 kg"',
             'car.mass: "-790 kg" is out of range; '
-            'expected a mass such as "790 kg", from 50 kg to 20000 kg',
+            'expected a mass such as "790 kg", from 200 kg to 5000 kg',
         ),
         (
             "[car]\nlabel = 5",
@@ -114,7 +133,7 @@ STEADY = settings(derandomize=True, deadline=None, max_examples=200)
         ),
         (
             "[axle]\nratio = inf",
-            "axle.ratio: the number inf is out of range; expected a ratio from 0.1 to 30",
+            "axle.ratio: the number inf is out of range; expected an axle ratio from 1 to 15",
         ),
         (
             "[axle]",
@@ -172,7 +191,7 @@ STEADY = settings(derandomize=True, deadline=None, max_examples=200)
         ),
         (
             f"[axle]\nratio = 0x{'f' * 5000}",
-            "axle.ratio: a very large number is out of range; expected a ratio from 0.1 to 30",
+            "axle.ratio: a very large number is out of range; expected an axle ratio from 1 to 15",
         ),
     ],
 )

@@ -252,7 +252,7 @@ RATIOS = st.lists(st.floats(0.6, 4.5), min_size=1, max_size=7, unique=True)
 @given(
     st.data(),
     st.sampled_from(["mph", "km/h"]),
-    st.floats(0.9, 2.6),
+    st.floats(1.1, 2.6),
     st.floats(2.5, 6.5),
     st.floats(2500.0, 9000.0),
     st.one_of(st.none(), st.floats(30.0, 200.0)),
