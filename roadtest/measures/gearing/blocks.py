@@ -25,6 +25,9 @@ _BEFORE_SHIFT_S: Final = 0.3
 LIGHT_MPS2: Final = (-0.4, 1.3)
 """Of push: from the engine's own braking to easy driving. Harder slowing is done with the brakes,
 and how much of it by the driven wheels is not known."""
+_LIGHT_TORQUE: Final = 0.5
+"""Of the most torque seen: a clutch that holds less is hardly driven on (our choice)."""
+_MOST_TORQUE: Final = 0.98  # quantile: the very highest is the luckiest
 _SLOW_ROWS_S: Final = 2.0
 _LEAST_LIGHT_S: Final = 3.0
 _SLOWEST_MPS: Final = 3.0
@@ -60,12 +63,15 @@ def blocks_of(
 ) -> Blocks:
     """Return the blocks of settled, light-load driving in each of `count` gears.
 
-    Pulls are left out, for they are where a clutch may slip. A gear with too little light driving
-    gets its loaded samples too, with the creep's uncertainty that goes with their load.
+    Pulls are left out, for they are where a clutch may slip, and so is what takes much of the
+    torque the engine was seen to give: in a high gear that is easy driving. A gear with too little
+    light driving gets its loaded samples too, with the creep's uncertainty that goes with their
+    load.
     """
     fix_s = float(np.median(np.diff(evidence.motion.time_s)))
     settled = _settled(turns, sequence, fix_s) & turns.usable & (turns.speed_mps > _SLOWEST_MPS)
     light = (turns.push_mps2 > LIGHT_MPS2[0]) & (turns.push_mps2 < LIGHT_MPS2[1])
+    light &= ~_much_torque(turns, sequence)
     for manoeuvre in evidence.manoeuvres:
         if manoeuvre.kind == "pull":
             first = np.searchsorted(turns.time_s, manoeuvre.start_s)
@@ -80,6 +86,15 @@ def blocks_of(
         [interval[sequence.locked & (sequence.gear == g)].sum() for g in range(count)]
     )
     return _means(samples, turns, sequence, np.flatnonzero(chosen), seconds)
+
+
+def _much_torque(turns: Turns, sequence: Sequence) -> Bools:
+    """Return which samples [n] take so much of the engine's torque that a clutch may slip."""
+    torque = np.where(turns.usable, turns.push_mps2 * np.exp(-turns.free_of_creep), 0.0)
+    geared = (sequence.gear >= 0) & turns.usable & (turns.speed_mps > _SLOWEST_MPS)
+    if not geared.any():
+        return geared
+    return np.asarray(torque > _LIGHT_TORQUE * np.quantile(torque[geared], _MOST_TORQUE))
 
 
 def _settled(turns: Turns, sequence: Sequence, fix_s: float) -> Bools:

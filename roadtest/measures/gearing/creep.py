@@ -9,17 +9,26 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
-LINEAR: Final = 0.012  # per m/s² of push
-U_LINEAR: Final = 0.004
+LINEAR: Final = 0.0095  # per m/s² of push
+U_LINEAR: Final = 0.003
 SQUARE: Final = 0.0008  # per (m/s²)²
-U_SQUARE: Final = 0.002
+U_SQUARE: Final = 0.0008
 """creep = linear · push + square · push · |push|, push as an acceleration of the car.
 
+linear = 1/(g·K·s): K, slip stiffness over load, is some 20 for a car's tyre: 22.3 in the parameter
+set of the CommonRoad vehicle models (Althoff), 21.7 falling to 19 at half of the nominal load for
+Pacejka's 205/60 R 15 (Tire and Vehicle Dynamics, 3rd ed., appendix 3, from memory), 19 in the
+textbook constants for dry tarmac (B·C·D = 10 · 1.9 · 1, from memory). With 15 to 35, as tyres and
+pressures differ, and s, the share of the weight on the driven wheels, 0.45 to 0.6: 0.005 to 0.015.
 A public document on tyre and sensor modelling gives, for a simulated mid-size car, 0.4 % at a
 100 km/h cruise (a push of about 0.3 m/s²), 2 % at 1.5 m/s² and 3.5 % at 3 m/s² [second-hand]:
-0.011 to 0.013 per m/s². Other cars and tyres: a third more or less. A tyre creeps more than in
-proportion as it nears its grip, narrow old ones sooner (common practice): the square term and its
-width are our choice. The drive itself says more.
+0.011 to 0.013.
+
+square: of a brush that slides at μ of its load, creep is F/(K·N) · (1 + F/(3·μ·N) + …) (Pacejka,
+chapter 3): 0.08 to 0.15 of linear for each m/s² in a car's pushes. Driven rear wheels are pressed
+down by the acceleration, which takes some 0.05 of it again; front ones are relieved.
+
+The drive itself says more.
 """
 
 U_GROWTH_PM2: Final = 0.0014 / 36.1**2
@@ -31,6 +40,7 @@ U_TURNING: Final = 0.5
 """How much more a low gear creeps than its push alone says, as a share of the mass of turning
 parts: from nothing (only the car is pushed through the tyres) to all of it (our choice)."""
 
+WHEELS: Final = 0.04
 _USUAL_CIRCUMFERENCE_M: Final = 1.8
 
 
@@ -38,7 +48,7 @@ def turning_mass(log_turns: Floats) -> Floats:
     """Return the mass of turning parts over that of the car, at these log turns per metre.
 
     0.04 + 0.0025 · N², N engine turns per wheel turn (Gillespie; Wong) [value from memory]; less
-    the 0.04 of the wheels, which their tyres do drive.
+    the 0.04 of the wheels (`WHEELS`), which their tyres do drive.
     """
     return np.asarray(0.0025 * (_USUAL_CIRCUMFERENCE_M * np.exp(log_turns)) ** 2)
 

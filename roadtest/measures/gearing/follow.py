@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -51,9 +52,9 @@ class Followed:
     )  # [c], draws of what the receiver smooths speed over
 
     @property
-    def fit_noise_rpm(self) -> float:
-        """Noise of one sample, as the fit found it."""
-        return self.samples.u_rpm if self.fit is None else self.fit.noise_rpm
+    def noise_rpm(self) -> float:
+        """Noise of one sample, as the fit found it; rounding not counted."""
+        return self.samples.u_rpm * (1.0 if self.fit is None else math.sqrt(self.fit.excess))
 
 
 def follow(samples: EngineSamples, evidence: Evidence, road: Road) -> Followed:

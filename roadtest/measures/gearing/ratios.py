@@ -36,7 +36,9 @@ from roadtest.motion.estimate import SPEED_MODEL
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-U_DRIFT: Final = 50e-6  # of a logger's quartz, standard: 100 ppm at most (our choice)
+U_DRIFT: Final = 35e-6
+"""Of a logger's quartz, standard: within 30 ppm at 25 °C, 50 ppm over temperature and 15 ppm of
+ageing, each a rectangular distribution (usual limits of makers' data sheets, from memory)."""
 U_CALENDAR_S: Final = 10.0  # δ of a calendar clock: weak, so that a steady cruise stays solvable
 U_UNKNOWN_S: Final = 1000.0
 FILTER_S: Final = 0.12
@@ -64,6 +66,7 @@ class Fit:
     gears: Ints  # [k] indices of the modes that were fitted
     value: Floats
     covariance: Floats
+    gain: Floats  # [p, b], by how much what each block shows moves the values
     noise_rpm: float  # of one sample about the fit
     from_s: float  # clock reading at which the offset holds
     excess: float  # scatter of the blocks over what the instruments give, in variance
@@ -127,14 +130,14 @@ def fit_ratios(
     tail, least = _NU_BLENDED if blended else _NU, _LEAST_GUESSED if guessed else 1.0
     prior = prior_mean, prior_u
     for _ in range(8 if blended else 4):
-        value, spread = _solve(design, blocks.log_turns, slow, level * white / weight, prior)
+        value, spread, gain = _solve(design, blocks.log_turns, slow, level * white / weight, prior)
         misfit = blocks.log_turns - design @ value
         weight = (tail + 1.0) / (tail + misfit**2 / (level * white + shared))
         level = _noise_level(misfit, white, shared, tail, least)
     if blended:
         # A t distribution tells less than its weights say, by (ν + 3)/(ν + 1).
         blunt = level * white / weight * (tail + 3.0) / (tail + 1.0)
-        value, spread = _solve(design, blocks.log_turns, slow, blunt, prior)
+        value, spread, gain = _solve(design, blocks.log_turns, slow, blunt, prior)
     # Levels of all gears move together with the drag at rest that was assumed.
     common = creep.LINEAR * road.drag.u_still_mps2
     spread[: gears.size, : gears.size] += common**2
@@ -143,7 +146,7 @@ def fit_ratios(
     if road.motion.source == "position":
         spread[gears.size, gears.size] += (_BLUR * road.fix_interval_s) ** 2
     noise = float(np.sqrt(level)) * float(np.hypot(samples.u_rpm, samples.step_rpm / 12**0.5))
-    return Fit(gears, value, spread, noise, from_s, level)
+    return Fit(gears, value, spread, gain, noise, from_s, level)
 
 
 def _design(blocks: Blocks, gears: Ints, from_s: float) -> Floats:
@@ -250,12 +253,12 @@ def _noise_level(misfit: Floats, white: Floats, slow: Floats, tail: float, least
 
 def _solve(
     design: Floats, seen: Floats, slow: SlowErrors, white: Floats, prior: tuple[Floats, Floats]
-) -> tuple[Floats, Floats]:
-    """Return mean and covariance of the coefficients given what was seen."""
+) -> tuple[Floats, Floats, Floats]:
+    """Return mean and covariance of the coefficients given what was seen, and its gain."""
     mean, u = prior
     scaled = slow.whitened(design, white)
     information = design.T @ scaled + np.diag(1.0 / u**2)
     spread = np.linalg.inv(information)
     spread = 0.5 * (spread + spread.T)
-    value = mean + spread @ (scaled.T @ (seen - design @ mean))
-    return value, spread
+    gain = spread @ scaled.T
+    return mean + gain @ (seen - design @ mean), spread, gain

@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import block_diag
 
 from roadtest.evidence import Evidence
 from roadtest.manoeuvres import Manoeuvre
 from roadtest.measures.gearing import creep
-from roadtest.measures.gearing.blocks import LIGHT_MPS2
 from roadtest.measures.gearing.follow import Followed
+from roadtest.measures.gearing.one_clutch import Bins, clutch_draws
+from roadtest.measures.gearing.ratios import Fit
 from roadtest.measures.gearing.road import G_MPS2, Road
 from roadtest.measures.gearing.sequence import runs
-from roadtest.measures.gearing.shrinking import sharing, shrunk
 from roadtest.measures.gearing.turns import Turns
 from roadtest.measures.smoothing import unsmoothed
 from roadtest.motion.estimate import Draws
@@ -26,20 +28,12 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 _SUSTAINED_S: Final = 1.0
-_MOST_BINS: Final = 12  # of a stretch under load; half a second each, longer in longer ones
-_BIN_S: Final = 0.5
-_MEMORY_S: Final = 2.0
-"""A clutch begins to slip and grips again with the engine's torque, over seconds (our choice)."""
-_SIZES: Final = np.geomspace(0.0003, 0.3, 14)
-"""Orders of magnitude of slip, and of its differences, from none that matters up (our choice)."""
-_ANY_LEVEL: Final = 0.5  # of a stretch by itself: nothing is known of it beforehand
-_SHARES: Final = np.array([0.1, 0.3, 1.0, 3.0])
-"""By how much the pulls that slip differ in slip, in its own order of magnitude (our choice)."""
-_MOST_SLIPPING: Final = 10  # numbers of slipping pulls that are tried
-_ORDERS: Final = 8  # of torque that are tried, fewer where there are many pulls
-_MOST_FIGURES: Final = 5_000_000  # in all their covariances together
+_MOST_BINS: Final = 50  # of all stretches together: the hardest pulls get them first
+_OF_ONE: Final = 8
+_DRAWS: Final = 400
 _U_TURNING: Final = 0.25  # of the mass of turning parts, standard, as a share (our choice)
 _SETTLE_S: Final = 0.8  # after a change of gear: a clutch slips then as it should, a tach lags
+_BEFORE_S: Final = 0.3  # before one
 _LOADED_MPS2: Final = 0.5  # of push: beyond a cruise
 _SLOWEST_MPS: Final = 3.0
 
@@ -54,21 +48,22 @@ class Slips:
 
 @dataclass(frozen=True)
 class _Stretch:
-    """One gear under load: draws [c] of its largest sustained slip, and of the speed there.
+    """One gear under load, in bins of a second or more: [b] each.
 
-    `torque` is that of the engine but for a factor that all stretches share, `u_torque` standard.
+    `seen` is the logarithm of engine speed over what road speed and gear make of it; the
+    coefficients of the fit move it by -`design` [b, p]. `torque` is that of the engine but for a
+    factor that all stretches share.
     """
 
-    slip: Floats
-    speed_mps: Floats
+    manoeuvre: str
     mode: int
-    torque: float
-    u_torque: float
-
-    @property
-    def low(self) -> float:
-        """What the slip is at least, about: the mean less its 95 % half-width."""
-        return float(self.slip.mean() - COVERAGE_FACTOR_95 * self.slip.std())
+    speed_mps: Floats  # [c], draws of the mean
+    time_s: Floats
+    seen: Floats
+    covariance: Floats  # [b, b], the coefficients left out
+    design: Floats
+    torque: Floats
+    u_torque: Floats
 
 
 def slips(
@@ -83,96 +78,155 @@ def slips(
     Of the gears in a pull the one is told whose slip is surest to be large, and where none is sure
     the best known one. The gear that a standing start begins in is left out, for there the clutch
     slips on purpose and the wheels may spin.
-
-    One and the same clutch is behind all pulls, so that what one shows bears on the others.
     """
     if followed.fit is None:
         return Slips()
-    count = max((one.speed_mps.shape[0] for one in evidence.draws.values()), default=0)
-    coefficient = followed.fit.draws(count, rng)  # the same for all pulls
-    told: list[tuple[str, _Stretch]] = []
-    for manoeuvre in evidence.manoeuvres:
-        drawn = evidence.draws.get(manoeuvre.id)
-        if manoeuvre.kind != "pull" or not manoeuvre.used or drawn is None:
-            continue
-        stretches = _stretches(followed, manoeuvre, drawn, road, coefficient, rng)
-        if stretches:
-            worst = max(stretches, key=lambda s: s.low)
-            if worst.low <= 0.0:
-                worst = min(stretches, key=lambda s: float(s.slip.std()))
-            told.append((manoeuvre.id, worst))
-    if not told:
-        return Slips()
-    figures = np.column_stack([worst.slip for _, worst in told])
-    torque, u_torque = np.array([(worst.torque, worst.u_torque) for _, worst in told]).T
-    slip = of_one_clutch(figures, torque, u_torque, rng)
-    rows = [
-        PullSlip(
-            manoeuvre=name,
-            gear=gears[worst.mode],
-            speed=Quantity.from_draws(worst.speed_mps, "m/s"),
-            slip=Quantity.from_draws(slip[:, k], "1"),
-        )
-        for k, (name, worst) in enumerate(told)
+    loaded = [
+        one
+        for manoeuvre in evidence.manoeuvres
+        if manoeuvre.kind == "pull" and manoeuvre.used and manoeuvre.id in evidence.draws
+        for one in _loaded_gears(followed, manoeuvre, road.fix_interval_s)
     ]
+    stretches = [
+        _stretch(followed, name, evidence.draws[name], road, index, most, rng)
+        for (name, index), most in zip(loaded, _shared_out(followed.turns, loaded), strict=True)
+    ]
+    if not stretches:
+        return Slips()
+    bins = _together(stretches, followed, followed.fit)
+    drawn = -np.expm1(-clutch_draws(bins, _DRAWS, rng))
+    slip = np.column_stack([drawn[:, bins.stretch == k].max(axis=1) for k in range(len(stretches))])
+    mean, u = slip.mean(axis=0), slip.std(axis=0)
+    known = [np.sqrt(np.diag(bins.covariance)[bins.stretch == k].min()) for k in range(mean.size)]
+    rows = []
+    for name in dict.fromkeys(one.manoeuvre for one in stretches):
+        mine = [k for k, one in enumerate(stretches) if one.manoeuvre == name]
+        told = max(mine, key=lambda k: mean[k] - COVERAGE_FACTOR_95 * u[k])
+        if mean[told] <= COVERAGE_FACTOR_95 * u[told]:
+            told = min(mine, key=lambda k: known[k])
+        rows.append(
+            PullSlip(
+                manoeuvre=name,
+                gear=gears[stretches[told].mode],
+                speed=Quantity.from_draws(stretches[told].speed_mps, "m/s"),
+                slip=Quantity.from_draws(slip[:, told], "1"),
+            )
+        )
     return Slips(tuple(rows), Quantity.from_draws(slip.max(axis=1), "1"))
 
 
-def of_one_clutch(
-    figures: Floats, torque: Floats, u_torque: Floats, rng: np.random.Generator
-) -> Floats:
-    """Return draws [c, p] of the slip in each of p pulls, given `figures` [c, p] of each by itself.
-
-    A clutch slips where the engine's torque [p], in any unit, is more than it holds. So the pulls
-    of the most torque slip, how many is not known, nor quite which, and the others do not. No
-    clutch turns slower than what it drives, under load.
-    """
-    count = torque.size
-    levels, shares = np.repeat(_SIZES, _SHARES.size), np.tile(_SHARES, _SIZES.size)
-    all_slip = sharing(levels, levels * shares, np.eye(count))
-    numbers = np.unique(np.round(np.geomspace(1.0, count, min(count, _MOST_SLIPPING))))
-    orders = int(np.clip(_MOST_FIGURES // (all_slip.size * numbers.size), 1, _ORDERS))
-    likely = torque + u_torque * rng.normal(size=(orders, count))
-    likely[0] = torque
-    rank = np.argsort(np.argsort(-likely, axis=1), axis=1)
-    slipping = [
-        np.outer(mine < number, mine < number) for number in numbers.tolist() for mine in rank
-    ]
-    return np.maximum(shrunk(figures, np.concatenate([all_slip * s for s in slipping]), rng), 0.0)
+def _shared_out(turns: Turns, loaded: Sequence[tuple[str, Ints]]) -> list[int]:
+    """Return how many bins each stretch gets, at most: one a second, the hardest first."""
+    torque = [float(np.mean(_light_torque(turns, index))) for _, index in loaded]
+    bins, left = [1] * len(loaded), _MOST_BINS - len(loaded)
+    for k in np.argsort(torque)[::-1].tolist():
+        time = turns.time_s[loaded[k][1]]
+        wanted = min(int((time[-1] - time[0]) / _SUSTAINED_S), _OF_ONE) - 1
+        bins[k] += max(min(wanted, left), 0)
+        left -= bins[k] - 1
+    return bins
 
 
-def _stretches(
-    followed: Followed,
-    manoeuvre: Manoeuvre,
-    drawn: Draws,
-    road: Road,
-    coefficient: Floats,
-    rng: np.random.Generator,
-) -> list[_Stretch]:
+def _light_torque(turns: Turns, index: Ints) -> Floats:
+    return np.asarray(turns.push_mps2[index] * np.exp(-turns.log_turns[index]))
+
+
+def _together(stretches: Sequence[_Stretch], followed: Followed, fit: Fit) -> Bins:
+    """Return the bins of all stretches: what the fit leaves open moves them all."""
+    design = np.concatenate([one.design for one in stretches])
+    sizes = [one.seen.size for one in stretches]
+    return Bins(
+        seen=np.concatenate([one.seen for one in stretches]),
+        covariance=block_diag(*(one.covariance for one in stretches))
+        + design @ fit.covariance @ design.T,
+        torque=np.concatenate([one.torque for one in stretches]),
+        u_torque=np.concatenate([one.u_torque for one in stretches]),
+        time_s=np.concatenate([one.time_s for one in stretches]),
+        stretch=np.repeat(np.arange(len(stretches)), sizes),
+        fit_torque=_fit_torque(followed),
+        fit_share=design @ fit.gain,
+    )
+
+
+def _fit_torque(followed: Followed) -> Floats:
+    """Return the engine's torque [f] in the blocks of driving that the fit rests on."""
+    blocks = followed.blocks
+    if blocks is None:
+        raise ValueError("no gears were fitted")
+    turning = creep.WHEELS + creep.turning_mass(blocks.log_turns)
+    force = blocks.push_mps2 + turning * blocks.acceleration_mps2
+    return np.asarray(force * np.exp(-blocks.log_turns))
+
+
+def _loaded_gears(followed: Followed, manoeuvre: Manoeuvre, fix_s: float) -> list[tuple[str, Ints]]:
+    """Return the samples under load in each gear of a pull, those under load for a second."""
     turns, sequence = followed.turns, followed.sequence
     inside = (turns.time_s >= manoeuvre.start_s) & (turns.time_s <= manoeuvre.end_s)
     index = np.flatnonzero(inside)
-    stretches: list[_Stretch] = []
-    if index.size < 2 or drawn.time_s.size < 2:
-        return stretches
+    blurred_s = max(fix_s, 1.0 / followed.samples.rate_hz)  # a change of gear, at most
+    loaded: list[tuple[str, Ints]] = []
     first_gear = True
     for start, end in runs(sequence.gear[index]):
-        mode = int(sequence.gear[index[start]])
-        if mode < 0:
+        if sequence.gear[index[start]] < 0:
             continue
-        part = index[start:end]
         launching = manoeuvre.from_rest and first_gear
         first_gear = False
-        loaded = _loaded(turns, part, engaged_in_pull=start > 0)
-        if launching or loaded.size < 2:
+        part = index[start:end]
+        time = turns.time_s[part]
+        after = max(_SETTLE_S, blurred_s) if start > 0 else 0.0
+        before = max(_BEFORE_S, blurred_s) if end < index.size else 0.0
+        mine = _loaded(turns, part[(time >= time[0] + after) & (time <= time[-1] - before)])
+        if launching or mine.size < 2:
             continue
-        car = _unsmoothed(drawn, turns.time_s[loaded], followed.smoothing_s)
-        slip = _slip_draws(followed, loaded, car, coefficient, rng)
-        worst = _largest_sustained(turns, loaded, slip, rng)
-        if worst is not None:
-            torque, u_torque = _torque(turns, loaded, car, road)
-            stretches.append(_Stretch(worst, car.speed_mps.mean(axis=1), mode, torque, u_torque))
-    return stretches
+        time = turns.time_s[mine]
+        if time[-1] - time[0] + float(np.median(np.diff(time))) >= 0.99 * _SUSTAINED_S:
+            loaded.append((manoeuvre.id, mine))
+    return loaded
+
+
+def _stretch(
+    followed: Followed,
+    name: str,
+    drawn: Draws,
+    road: Road,
+    index: Ints,
+    most: int,
+    rng: np.random.Generator,
+) -> _Stretch:
+    """Return the samples `index` in at most `most` bins."""
+    turns, fit = followed.turns, followed.fit
+    if fit is None:
+        raise ValueError("no gears were fitted")
+    time = turns.time_s[index]
+    usual = float(np.median(np.diff(time)))
+    whole = float(time[-1] - time[0]) + usual
+    length = max(_SUSTAINED_S, usual, whole / most)
+    last = max(int(whole / length + 0.01), 1) - 1  # what is left over goes with the last one
+    place = np.minimum(((time - time[0] + 1e-9) / length).astype(np.int64), last)
+    _, first, count = np.unique(place, return_index=True, return_counts=True)
+
+    def mean(values: Floats) -> Floats:
+        return np.asarray(np.add.reduceat(values, first, axis=-1) / count)
+
+    car = _unsmoothed(drawn, time, followed.smoothing_s)
+    mode = int(followed.sequence.gear[index[0]])
+    columns = np.zeros((fit.value.size, index.size))
+    columns[mode], columns[fit.count :] = 1.0, _columns(turns, fit, index, car)
+    design = mean(columns).T
+    own = mean(np.log(_rpm(followed, index, car.lag_s.size, rng) / 60.0 / car.speed_mps))
+    torque, shared = _torque(turns, index, car, road)
+    torque = mean(torque)
+    return _Stretch(
+        manoeuvre=name,
+        mode=mode,
+        speed_mps=car.speed_mps.mean(axis=1),
+        time_s=mean(time),
+        seen=own.mean(axis=0) - design @ fit.value,
+        covariance=np.atleast_2d(np.cov(own.T)),
+        design=design,
+        torque=torque.mean(axis=0),
+        u_torque=np.hypot(torque.std(axis=0), mean(shared)),
+    )
 
 
 @dataclass(frozen=True)
@@ -210,32 +264,30 @@ def _unsmoothed(drawn: Draws, time_s: Floats, smoothing_s: Floats) -> _Car:
     return _Car(np.maximum(at(own.speed_mps, earlier), 0.5), acceleration, lag, sharper)
 
 
-def _torque(turns: Turns, index: Ints, car: _Car, road: Road) -> tuple[float, float]:
-    """Return the mean torque of the engine at the samples `index` and its standard uncertainty.
+def _torque(turns: Turns, index: Ints, car: _Car, road: Road) -> tuple[Floats, Floats]:
+    """Return draws [c, m] of the engine's torque at the samples, and what they leave uncertain [m].
 
-    Both over a factor that all gears share. The engine drives its own turning parts too, which in
-    a low gear take a good part of it.
+    All but for a factor that all gears share. The engine drives its own turning parts too, which
+    in a low gear take a good part of it.
     """
     per_turn = np.exp(-turns.log_turns[index])
     turning = creep.turning_mass(turns.log_turns[index])
     still = turns.push_mps2[index] - turns.acceleration_mps2[index]
-    drawn = ((car.acceleration_mps2 * (1.0 + turning) + still) * per_turn).mean(axis=1)
     variance = (
         (G_MPS2 * turns.u_grade[index]) ** 2
         + road.drag.u_still_mps2**2
         + (road.drag.u_square_pm * turns.speed_mps[index] ** 2) ** 2
         + (_U_TURNING * turning * turns.acceleration_mps2[index]) ** 2
     )
-    u_shared = float(np.mean(np.sqrt(variance) * per_turn))
-    return float(drawn.mean()), float(np.hypot(drawn.std(), u_shared))
+    mass = 1.0 + creep.WHEELS + turning
+    drawn = (car.acceleration_mps2 * mass + still) * per_turn
+    return drawn, np.sqrt(variance) * per_turn
 
 
-def _loaded(turns: Turns, part: Ints, *, engaged_in_pull: bool) -> Ints:
-    """Return the longest piece of `part` that is under load and settled."""
-    begin = turns.time_s[part[0]] + (_SETTLE_S if engaged_in_pull else 0.0)
+def _loaded(turns: Turns, part: Ints) -> Ints:
+    """Return the longest piece of `part` that is under load."""
     good = (
-        (turns.time_s[part] >= begin)
-        & (turns.push_mps2[part] > _LOADED_MPS2)
+        (turns.push_mps2[part] > _LOADED_MPS2)
         & turns.usable[part]
         & (turns.speed_mps[part] > _SLOWEST_MPS)
     )
@@ -246,18 +298,11 @@ def _loaded(turns: Turns, part: Ints, *, engaged_in_pull: bool) -> Ints:
     return part[s:e]
 
 
-def _slip_draws(
-    followed: Followed, index: Ints, car: _Car, coefficient: Floats, rng: np.random.Generator
-) -> Floats:
-    """Return draws [c, m] of slip at the samples `index`."""
-    turns, fit, count = followed.turns, followed.fit, car.lag_s.size
-    if fit is None:
-        raise ValueError("no gears were fitted")
-    mode = int(followed.sequence.gear[index[0]])
-    k = fit.count
+def _columns(turns: Turns, fit: Fit, index: Ints, car: _Car) -> Floats:
+    """Return what each coefficient but the gears' adds to log turns at the samples [p - k, m]."""
     acceleration = turns.acceleration_mps2[index] + car.sharper_mps2
     push = turns.push_mps2[index] + car.sharper_mps2
-    columns = np.stack(
+    return np.stack(
         [
             turns.late[index],
             turns.late[index] * (turns.clock_s[index] - fit.from_s),
@@ -271,37 +316,15 @@ def _slip_draws(
             -turns.bending.curve_square[index],
         ]
     )
-    # Of the clock's shift and drift the times hold all but what the last fit still found missing.
-    expected = coefficient[:, mode, None] + coefficient[:, k:] @ columns
-    # Beyond the loads of the fit, creep is known no better than beforehand.
-    beyond = creep.U_LINEAR * np.maximum(push - LIGHT_MPS2[1], 0.0)
-    expected = expected + rng.normal(size=(count, 1)) * beyond
-    samples = followed.samples
-    rounding = rng.uniform(-0.5, 0.5, (count, 1)) * samples.step_rpm
-    noise = rng.normal(size=(count, index.size)) * followed.fit_noise_rpm + rounding
-    rpm = np.maximum(turns.rpm[index] + noise, 100.0)
-    excess = np.log(rpm / 60.0 / car.speed_mps) - expected
-    return np.asarray(1.0 - np.exp(-excess))
 
 
-def _largest_sustained(
-    turns: Turns, index: Ints, slip: Floats, rng: np.random.Generator
-) -> Floats | None:
-    """Return draws [c] of the largest mean slip over a second; None of a shorter stretch."""
-    time = turns.time_s[index]
-    usual = float(np.median(np.diff(time)))
-    whole = float(time[-1] - time[0]) + usual
-    if whole < 0.99 * _SUSTAINED_S:
-        return None
-    length = max(_BIN_S, usual, whole / _MOST_BINS)
-    place = np.minimum(((time - time[0] + 1e-9) / length).astype(np.int64), _MOST_BINS)
-    _, first, count = np.unique(place, return_index=True, return_counts=True)
-    if first.size > 1 and count[-1] * usual < 0.5 * length:  # a last bin of next to nothing
-        first, count = first[:-1], np.append(count[:-2], count[-2] + count[-1])
-    bins = np.add.reduceat(slip, first, axis=1) / count
-    middle = np.add.reduceat(time, first) / count
-    alike = np.exp(-np.abs(middle[:, None] - middle) / _MEMORY_S)
-    sure = shrunk(bins, sharing(np.full(_SIZES.size, _ANY_LEVEL), _SIZES, alike), rng)
-    span = min(max(round(_SUSTAINED_S / length), 1), first.size)
-    total = np.concatenate([np.zeros((slip.shape[0], 1)), np.cumsum(sure, axis=1)], axis=1)
-    return np.asarray(((total[:, span:] - total[:, :-span]) / span).max(axis=1))
+def _rpm(followed: Followed, index: Ints, count: int, rng: np.random.Generator) -> Floats:
+    """Return draws [c, m] of engine speed as the tach would show it without its own errors.
+
+    A reading that stays put has one rounding error, however long.
+    """
+    shown, samples = followed.turns.rpm[index], followed.samples
+    plateau = np.cumsum(np.append(0.0, np.diff(shown) != 0.0)).astype(np.int64)
+    rounding = samples.step_rpm * rng.uniform(-0.5, 0.5, (count, int(plateau[-1]) + 1))
+    noise = followed.noise_rpm * rng.normal(size=(count, index.size))
+    return np.maximum(shown + noise + rounding[:, plateau], 100.0)

@@ -7,12 +7,9 @@ from functools import cache
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
 from roadtest.evidence import Evidence
 from roadtest.measures.gearing import measure_gearing
-from roadtest.measures.gearing.slip import of_one_clutch
-from roadtest.quantity import Quantity
 from tests.evidence_from_truth import evidence_from
 from tests.measures.gearing.cars import SHEET, shakedown_of
 from tests.measures.gearing.drives import truth_of
@@ -22,8 +19,6 @@ from tests.simulation.receiver import Receiver
 from tests.simulation.sample_crew import clutch_slip
 from tests.simulation.tach import Tach
 from tests.simulation.truth import Truth
-
-Floats = NDArray[np.float64]
 
 
 def hard_start(driver: Driver) -> None:
@@ -85,72 +80,6 @@ def test_a_clutch_that_slips_evenly_is_no_further_gear() -> None:
     assert slipping > 0.1
     assert found.result.clutch_slip is not None
     assert abs(found.result.clutch_slip.value - slipping) < found.result.clutch_slip.u95
-
-
-def figures(values: Floats, sd: Floats, seed: int) -> Floats:
-    """Return draws of figures that are `values`, each seen with an error of its own."""
-    rng = np.random.default_rng(seed)
-    return np.asarray(values + sd * rng.normal(size=sd.size) + sd * rng.normal(size=(400, sd.size)))
-
-
-def largest(values: list[float], sd: float | list[float], seed: int) -> Quantity:
-    """Return the largest of pulls that slip by `values`, the first with the most torque."""
-    true, doubt = np.array(values), np.broadcast_to(sd, len(values))
-    torque = np.linspace(2.0, 1.0, true.size)
-    rng = np.random.default_rng(seed)
-    draws = of_one_clutch(figures(true, doubt, seed), torque, 0.01 * torque, rng)
-    found = Quantity.from_draws(draws.max(axis=1), "1")
-    assert found is not None
-    return found
-
-
-def test_the_largest_of_many_figures_is_not_the_luckiest() -> None:
-    """Eight sound pulls, each known to 1 %."""
-    found = [largest(8 * [0.0], 0.01, seed) for seed in range(60)]
-    assert np.mean([one.low <= 1e-9 for one in found]) >= 0.9
-    luckiest = 0.0142  # the mean of the largest of eight normal errors of 1 %
-    assert np.mean([one.value for one in found]) < 0.4 * luckiest
-
-
-def test_a_slip_that_stands_out_is_kept() -> None:
-    found = [largest([0.06, 0.0, 0.0, 0.001, 0.0], 0.006, seed) for seed in range(60)]
-    assert np.mean([one.low <= 0.06 <= one.high for one in found]) >= 0.85
-    assert all(one.low > 0.02 for one in found)
-
-
-def test_pulls_that_all_slip_are_all_told() -> None:
-    values = [0.03, 0.04, 0.05, 0.045]
-    found = [largest(values, 0.006, seed) for seed in range(60)]
-    assert np.mean([one.low <= 0.05 <= one.high for one in found]) >= 0.85
-    assert all(one.low > 0.02 for one in found)
-
-
-def test_a_slip_against_the_order_of_torque_is_not_denied() -> None:
-    found = [largest([0.0, 0.0, 0.0, 0.06, 0.0], 0.006, seed) for seed in range(60)]
-    assert np.mean([one.low <= 0.06 <= one.high for one in found]) >= 0.85
-
-
-def test_sound_pulls_of_less_torque_do_not_talk_a_slip_away() -> None:
-    """Two pulls slip by 2.8 %, each ill known; six of less torque are well known not to."""
-    values, sd = 2 * [0.028] + 6 * [0.0], [0.0137, 0.008] + 6 * [0.005]
-    found = [largest(values, sd, seed) for seed in range(60)]
-    assert np.mean([one.low <= 0.028 <= one.high for one in found]) >= 0.85
-    assert np.mean([one.high < 0.02 for one in found]) <= 0.05
-
-
-def test_which_pull_has_the_most_torque_need_not_be_known_for_sure() -> None:
-    """Three sound pulls seem to take a little more torque than one that slips by 5 ± 4 %."""
-    true, sd = np.array([0.0, 0.0, 0.0, 0.05]), np.array([0.004, 0.004, 0.004, 0.02])
-    torque = np.array([1.03, 1.02, 1.01, 1.0])
-    found = np.zeros((40, 2))
-    for seed in range(40):
-        seen = figures(true, sd, seed)
-        for k, u in enumerate((0.0, 0.05)):
-            rng = np.random.default_rng(seed)
-            told = of_one_clutch(seen, torque, u * np.ones(4), rng)
-            found[seed, k] = told[:, 3].mean()
-    sure, unsure = found.mean(axis=0)
-    assert unsure > 2.0 * sure
 
 
 def test_a_receiver_that_smooths_its_speed_is_no_slip(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,0 +1,149 @@
+"""The slip of one and the same clutch in all pulls, given what each bin of time shows by itself.
+
+x is the logarithm of engine speed over what road speed and gear make of it. Either the clutch is
+sound, x = 0 throughout, or it slips where the engine's torque T is more than it holds, the more the
+larger the excess:
+
+    x = a · g(T) + d,   g = (T - T0) / (T1 - T0), 0 below T0 and 1 at the most torque T1,
+    a ~ N(0, λ²),       d ~ N(0, (ω·λ·g)²), alike over seconds,
+
+with T0, λ and ω any of a grid. T is known with error, so of g there are a mean and a variance, and
+the latter adds to d. What is seen is y = x - a·h + error, error ~ N(0, C): where the driving that
+ratios and creep were told from took torque as well, the clutch slipped there, h = W·g, and was
+taken for a part of them.
+
+Each of all these has the chance that y gives it, and x is drawn from all of them by their chances.
+The largest of noisy figures is mostly the luckiest one; that of such draws is not, for where errors
+explain the differences no draw has them.
+
+Reference: A. Gelman et al., Bayesian Data Analysis, 3rd ed., chapter 5 (hierarchical models)
+[value from memory].
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+_SOUND: Final = 0.5  # beforehand: as likely as not (our choice)
+_ODD: Final = 0.1  # of a clutch that slips: in one gear of one pull only, whatever the torque
+_MOST_ODD: Final = 10  # of those with the most torque
+_SIZES: Final = np.geomspace(0.003, 0.3, 9)  # λ, from what hardly matters up (our choice)
+_SHARES: Final = np.array([0.1, 0.3, 1.0])  # ω (our choice)
+_HOLDS: Final = np.array([0.0, 0.3, 0.5, 0.6, 0.7, 0.8, 0.9])  # T0/T1 (our choice)
+_MEMORY_S: Final = 2.0
+"""A clutch begins to slip and grips again with the engine's torque, over seconds (our choice)."""
+_LEAST_U: Final = 1e-5
+
+
+@dataclass(frozen=True)
+class Bins:
+    """What is seen of all stretches under load, bin after bin: [b] each."""
+
+    seen: Floats  # y
+    covariance: Floats  # C, [b, b]
+    torque: Floats  # in any unit
+    u_torque: Floats
+    time_s: Floats
+    stretch: Ints  # which stretch each belongs to, from 0 up
+    fit_torque: Floats  # [f], in the blocks of driving that ratios and creep were told from
+    fit_share: Floats  # W, [b, f]: by how much slip in a block lowers y
+
+
+@dataclass(frozen=True)
+class _Shapes:
+    """Ways in which slip may go with torque, [s, b] each: g, its variation, and h."""
+
+    mean: Floats
+    sd: Floats
+    in_fit: Floats
+    chance: Floats  # [s]
+
+
+def clutch_draws(bins: Bins, count: int, rng: np.random.Generator) -> Floats:
+    """Return draws [count, b] of x, none negative: under load no clutch turns the engine slower.
+
+    With C = L·Lᵀ and V·diag(e)·Vᵀ = L⁻¹·P·L⁻ᵀ, λ²·P the covariance that y has beforehand without
+    its errors, the parts of Vᵀ·L⁻¹·y are independent, of variance 1 + λ²·e.
+    """
+    size = bins.seen.size
+    shapes = _shapes(bins)
+    apart = np.abs(bins.time_s[:, None] - bins.time_s)
+    alike = np.exp(-apart / _MEMORY_S) * (bins.stretch[:, None] == bins.stretch)
+    varies = _outer(shapes.sd)[:, None] + _SHARES[:, None, None] ** 2 * _outer(shapes.mean)[:, None]
+    varies = (varies * alike).reshape(-1, size, size)
+    which = np.repeat(np.arange(shapes.chance.size), _SHARES.size)
+    level = (shapes.mean - shapes.in_fit)[which]
+    covariance = bins.covariance + _LEAST_U**2 * np.eye(size)
+    back = np.linalg.inv(np.linalg.cholesky(covariance))
+    e, v = np.linalg.eigh(back @ (_outer(level) + varies) @ back.T)
+    parts = (back @ bins.seen) @ v  # [u, b]
+    prior = np.maximum(e, 0.0)[:, None] * _SIZES[:, None] ** 2  # [u, λ, b]
+    log = 0.5 * (parts[:, None] ** 2 * prior / (1.0 + prior) - np.log1p(prior)).sum(axis=2)
+    each = (1.0 - _SOUND) / (_SHARES.size * _SIZES.size)
+    log += np.log(each * shapes.chance[which])[:, None]
+    log = np.append(np.log(_SOUND), log)
+    weight = np.exp(log - log.max())
+    chosen = rng.choice(weight.size, count, p=weight / weight.sum())
+    drawn = np.zeros((count, size))
+    for k in np.unique(chosen[chosen > 0]):
+        mine = np.flatnonzero(chosen == k)
+        u, s = divmod(int(k) - 1, _SIZES.size)
+        square, g = _SIZES[s] ** 2, shapes.mean[which[u]]
+        shown = square * (np.outer(level[u], level[u]) + varies[u]) + covariance
+        both = square * (np.outer(level[u], g) + varies[u])
+        gain = np.linalg.solve(shown, both)
+        spread = square * (np.outer(g, g) + varies[u]) - both.T @ gain
+        values, vectors = np.linalg.eigh(0.5 * (spread + spread.T))
+        root = vectors * np.sqrt(np.maximum(values, 0.0))
+        drawn[mine] = bins.seen @ gain + rng.normal(size=(mine.size, size)) @ root.T
+    return np.maximum(drawn, 0.0)
+
+
+def _outer(values: Floats) -> Floats:
+    """Return the products [s, b, b] of values [s, b] with one another."""
+    return np.asarray(values[:, :, None] * values[:, None, :])
+
+
+def _shapes(bins: Bins) -> _Shapes:
+    most = max(
+        float((bins.torque - bins.u_torque).max()), 1e-12
+    )  # the very highest is the luckiest
+    torque, u = bins.torque / most, np.maximum(bins.u_torque / most, 1e-6)
+    mean, sd = _over(torque, u, _HOLDS[:, None])
+    in_fit = _ramp(bins.fit_torque / most, _HOLDS[:, None]) @ bins.fit_share.T
+    hardest = bins.stretch[np.argsort(-bins.torque)]
+    _, first = np.unique(hardest, return_index=True)
+    odd = hardest[np.sort(first)][:_MOST_ODD]
+    alone = (odd[:, None] == bins.stretch).astype(np.float64)
+    chance = [
+        np.full(_HOLDS.size, (1.0 - _ODD) / _HOLDS.size),
+        np.full(odd.size, _ODD / odd.size),
+    ]
+    return _Shapes(
+        mean=np.concatenate([mean, alone]),
+        sd=np.concatenate([sd, np.zeros(alone.shape)]),
+        in_fit=np.concatenate([in_fit, np.zeros(alone.shape)]),
+        chance=np.concatenate(chance),
+    )
+
+
+def _ramp(torque: Floats, holds: Floats) -> Floats:
+    return np.asarray(np.clip((torque - holds) / (1.0 - holds), 0.0, 1.0))
+
+
+def _over(torque: Floats, u: Floats, holds: Floats) -> tuple[Floats, Floats]:
+    """Return mean and standard deviation of (T - T0) / (1 - T0), not below 0, T ~ N(torque, u²)."""
+    z = (torque - holds) / u
+    density, below = np.exp(-0.5 * z**2) / np.sqrt(2.0 * np.pi), ndtr(z)
+    mean = u * (z * below + density)
+    square = u**2 * ((z**2 + 1.0) * below + z * density)
+    sd = np.sqrt(np.maximum(square - mean**2, 0.0))
+    return mean / (1.0 - holds), sd / (1.0 - holds)
