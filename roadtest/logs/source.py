@@ -128,6 +128,9 @@ def _why_ignored(name: str, head: bytes) -> str:
     for magic, what in _MAGIC:
         if head.startswith(magic):
             return what
+    meant = next((kind for kind in ("notes", "tach", "channels") if name.startswith(kind)), None)
+    if meant and not name.endswith(".csv"):
+        return f"named like {meant}, but not called {meant}.csv"
     if name.endswith(".csv"):
         return "a CSV file named neither notes.csv, tach*.csv nor channels*.csv"
     if name.endswith(".toml"):

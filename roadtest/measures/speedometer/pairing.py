@@ -47,9 +47,10 @@ def pair(
     readings = [reading for reading in readings if not reading.typed]
     found: dict[str, list[DialReading]] = {}
     notes: list[str] = []
+    homeless: list[str] = []
     for reading in (reading for reading in readings if reading.time_s is not None):
         chances = chances_by_time(reading.time_s or 0.0, reading.u_time_s, speeds, drive_s)
-        _settle(reading, chances, holds, found, notes, units)
+        _settle(reading, chances, holds, found, notes, homeless, units)
     listed = [reading for reading in readings if reading.time_s is None]
     free = np.array([k for k, hold in enumerate(holds) if hold.id not in found], dtype=np.int64)
     rest = HoldSpeeds(
@@ -58,12 +59,18 @@ def pair(
     shown = np.array([reading.shown_mps for reading in listed])
     u_shown = np.array([reading.u_shown_mps for reading in listed])
     for reading, chances in zip(listed, chances_in_order(shown, u_shown, rest), strict=True):
-        _settle(reading, chances, [holds[k] for k in free], found, notes, units)
+        _settle(reading, chances, [holds[k] for k in free], found, notes, homeless, units)
     for reading in typed:
         alone: dict[str, list[DialReading]] = {}
         chances = chances_by_time(reading.time_s or 0.0, reading.u_time_s, speeds, drive_s)
-        _settle(reading, chances, holds, alone, notes, units)
+        _settle(reading, chances, holds, alone, notes, homeless, units)
         found |= alone
+    if homeless:
+        one = len(homeless) == 1
+        notes.append(
+            f"{'; '.join(homeless)}: {'belongs' if one else 'these belong'} to no hold that was "
+            f"found; {'it is' if one else 'they are'} not used"
+        )
     return Pairing({hold: tuple(taken) for hold, taken in found.items()}, tuple(notes))
 
 
@@ -73,6 +80,7 @@ def _settle(
     holds: Sequence[Manoeuvre],
     found: dict[str, list[DialReading]],
     notes: list[str],
+    homeless: list[str],
     units: ReadIn,
 ) -> None:
     """Pair a reading with a hold that has nearly all the weight, or say why not."""
@@ -84,7 +92,7 @@ def _settle(
         return
     likely = [k for k in order.tolist() if chances[k] >= 1.0 - SURE_ENOUGH]
     if not likely:
-        notes.append(f"{what} belongs to no hold that was found; it is not used")
+        homeless.append(what)
         return
     named = " or ".join(f"{holds[k].id} ({probability_text(chances[k])})" for k in likely[:3])
     notes.append(
