@@ -17,7 +17,7 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
 
-_NEAR_M: Final = 50.0  # of a run's path: both lanes, and what positions are off (our choice)
+_NEAR_M: Final = 200.0  # of a run's path: over less, heights are alike on any road (our choice)
 _WINDOW_S: Final = 4.0
 _MOST_WINDOWS: Final = 120
 _BREAK_S: Final = 10.0  # after a longer gap the satellites may be others (our choice)

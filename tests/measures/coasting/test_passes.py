@@ -1,4 +1,4 @@
-"""Altitudes seen on the coasts' road at other times of the drive."""
+"""Altitudes seen about the coasts' road at other times of the drive."""
 
 from __future__ import annotations
 
@@ -27,15 +27,15 @@ RECEIVER = Receiver(rate_hz=5.0, white_mps=0.01, fast_mps=0.0, slow_mps=0.0, alt
 def there_and_back(driver: Driver) -> None:
     """One coast to the east, between a way there, a way back and one that leads off the road."""
     driver.start_rolling(15.0)
-    driver.cruise(15.0, 30.0)
+    driver.cruise(15.0, 25.0)
     driver.turn_round()
-    driver.cruise(15.0, 30.0)
+    driver.cruise(15.0, 22.0)
     driver.turn_round()
     driver.coast(24.0, 10.0)
     driver.turn_round()
-    driver.cruise(15.0, 45.0)
+    driver.cruise(15.0, 25.0)
     driver.turn(90.0)
-    driver.cruise(15.0, 8.0)
+    driver.cruise(15.0, 20.0)
 
 
 @functools.cache
@@ -52,14 +52,14 @@ def found(**changes: object) -> Passes:
     return passes_over(dataclasses.replace(evidence, gps=gps), (run,))
 
 
-def test_they_are_over_the_road_and_never_within_the_run() -> None:
+def test_they_are_near_the_road_and_never_within_the_run() -> None:
     passes, (_, run) = found(), drive()
     before, after = passes.ends_s[:, 1] < run.time_s[0], passes.ends_s[:, 0] > run.time_s[-1]
     assert before.sum() > 3 and after.sum() > 3
     assert np.all(before | after)
-    assert np.abs(passes.north_m - run.north_m.mean()).max() < 60.0
-    assert passes.east_m.min() > run.east_m.min() - 60.0
-    assert passes.east_m.max() < run.east_m.max() + 60.0
+    assert 100.0 < np.abs(passes.north_m - run.north_m.mean()).max() < 201.0
+    assert passes.east_m.min() > run.east_m.min() - 201.0
+    assert passes.east_m.max() < run.east_m.max() + 201.0
 
 
 def test_they_show_the_slope_of_the_road() -> None:
