@@ -21,11 +21,13 @@ from roadtest.motion.noise import Noise
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+_Speeds = tuple[Floats, Floats, Floats, Floats, Floats]
 
 _MOST_WINDOWS: Final = 60
 ALTITUDE_WHITE_M: Final = 0.3  # of one fix, rounding to 0.1 m included (common practice)
 STEEPEST: Final = 0.3  # no public road is steeper
 JUMP_M: Final = 4.0  # a step beyond what the steepest road gives: satellites changed
+_NO_WHITE: Final = 1e-4  # of the variance of speeds from places, whose errors neighbours share
 
 
 @dataclass(frozen=True)
@@ -37,6 +39,8 @@ class Readings:
     average: Floats  # [w, k], the weights that make each window's mean
     speed_mps: Floats  # [w]
     covariance: Floats  # [w, w], (m/s)²
+    white: Floats  # [w], (m/s)², the part of it that is each window's own
+    tail: Floats  # [w], degrees of freedom of Student's t that has about the tails of that part
     altitude_m: Floats  # [w], NaN where the log says none
     altitude_variance: Floats  # [w], white part
 
@@ -57,10 +61,10 @@ def read_windows(evidence: Evidence, run: Stretch, window_s: float) -> Readings:
     edges = _edges(evidence, run, window_s)
     altitude, variance = _altitudes(evidence, run, edges)
     if evidence.motion.source == "position":
-        average, speed, covariance = _from_positions(run, edges)
+        speeds = _from_positions(run, edges)
     else:
-        average, speed, covariance = _from_speeds(evidence, run, edges)
-    return Readings(run, edges, average, speed, covariance, altitude, variance)
+        speeds = _from_speeds(evidence, run, edges)
+    return Readings(run, edges, *speeds, altitude, variance)
 
 
 def _edges(evidence: Evidence, run: Stretch, window_s: float) -> Ints:
@@ -86,16 +90,22 @@ def _fixes(evidence: Evidence, run: Stretch) -> Ints:
     return np.flatnonzero(np.abs(seen[at] - run.time_s) < 1e-6)
 
 
-def _from_speeds(evidence: Evidence, run: Stretch, edges: Ints) -> tuple[Floats, Floats, Floats]:
-    """Return averaging weights, mean speeds and their covariance, from the receiver's speeds."""
+def _from_speeds(evidence: Evidence, run: Stretch, edges: Ints) -> _Speeds:
+    """Return averaging weights, mean speeds, their covariance, white part and tails.
+
+    Outlying fixes are believed less. They are told against the motion, which follows every fix of a
+    slow log: so only how much farther from it some are than others.
+    """
     motion, time = evidence.motion, run.time_s
-    fixes = _fixes(evidence, run)[:-1]  # a window holds its first edge, not its last
+    fixes = _fixes(evidence, run)
     index = np.searchsorted(motion.time_s, time[fixes] - 1e-6)
     said = motion.observed.values[0, index]
     variance = _white_variance(motion.noise) + motion.observed.rounding[index]
     square = (said - run.speed_mps[fixes]) ** 2 / variance
-    trust = (motion.noise.tail + 1.0) / (motion.noise.tail + square)  # Student's t: outliers
-    window = np.searchsorted(edges, fixes, "right") - 1
+    trust = 1.0 / (motion.noise.tail + square)  # Student's t
+    trust /= trust.mean()
+    # A window holds its first edge, not its last; only the run's very last belongs to one.
+    window = np.minimum(np.searchsorted(edges, fixes, "right") - 1, edges.size - 2)
     average = np.zeros((edges.size - 1, time.size))
     average[window, fixes] = trust
     total = average.sum(axis=1)
@@ -105,7 +115,8 @@ def _from_speeds(evidence: Evidence, run: Stretch, edges: Ints) -> tuple[Floats,
     on_grid = average[:, fixes]
     for error in SPEED_MODEL.slow:
         covariance += on_grid @ error.covariance(time[fixes]) @ on_grid.T
-    return average, on_grid @ said, covariance
+    tail = np.asarray(motion.noise.tail * np.bincount(window, minlength=edges.size - 1))
+    return average, on_grid @ said, covariance, white, tail
 
 
 def _white_variance(noise: Noise) -> float:
@@ -116,7 +127,7 @@ def _white_variance(noise: Noise) -> float:
     return noise.sd**2 * (noise.tail + 3.0) / (noise.tail + 1.0)
 
 
-def _from_positions(run: Stretch, edges: Ints) -> tuple[Floats, Floats, Floats]:
+def _from_positions(run: Stretch, edges: Ints) -> _Speeds:
     """Return the same from distances, for logs that give positions only.
 
     Errors of position at the edges, the wandering part and a rest, make errors of mean speed.
@@ -139,8 +150,9 @@ def _from_positions(run: Stretch, edges: Ints) -> tuple[Floats, Floats, Floats]:
     moved = difference @ wander @ difference.T
     beyond = float(np.mean(moves.var(axis=0) - np.diag(moved)))
     rest = max(0.5 * beyond, 1e-4)
-    covariance = moved + rest * difference @ difference.T
-    return average, moves.mean(axis=0) / spans, covariance / np.outer(spans, spans)
+    covariance = (moved + rest * difference @ difference.T) / np.outer(spans, spans)
+    white = np.asarray(_NO_WHITE * np.diag(covariance))
+    return average, moves.mean(axis=0) / spans, covariance, white, np.full(spans.size, np.inf)
 
 
 def _altitudes(evidence: Evidence, run: Stretch, edges: Ints) -> tuple[Floats, Floats]:

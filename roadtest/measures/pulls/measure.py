@@ -121,7 +121,7 @@ def measure_pulls(
             factor = _factor(evidence, gear, count, rng)
             curve = None
             if not _several_gears(manoeuvre, gear, engine):
-                curve = power_curve(evidence, manoeuvre, factor, car.resistance, rng)
+                curve = power_curve(evidence, manoeuvre, factor, car.resistance, rng, smoothing_s)
             runs += [first if curve is None else _with_power(first, curve, car, evidence), *others]
             tried.append(_tried_pull(evidence, manoeuvre, path, gear, curve))
     effort = efforts(tried)
@@ -250,20 +250,30 @@ def _with_power(row: PullRun, curve: PowerCurve, car: _Car, evidence: Evidence) 
         return row
     force = car.mass_kg[:, None] * curve.push_mps2
     power = force * curve.speed_mps
-    peak = curve.peak
+    highest = _highest(power)
     strong = int(np.argmax(force.mean(axis=0)))
     rpm_per_mps = _rpm_per_mps(evidence, row.gear)
     return replace(
         row,
-        peak_power=Quantity.from_draws(power[:, peak], "W"),
+        peak_power=Quantity.from_draws(highest, "W"),
         peak_power_speed=_where_highest(power, curve.speed_mps, 1.0, "m/s"),
         peak_power_rpm=None
         if rpm_per_mps is None
         else _where_highest(power, curve.speed_mps, rpm_per_mps, "r/min"),
-        power_standard_air=_in_standard_air(power[:, peak], car),
+        power_standard_air=_in_standard_air(highest, car),
         peak_force=Quantity.from_draws(force[:, strong], "N"),
         curve=_points(curve.speed_mps, force, power, rpm_per_mps),
     )
+
+
+def _highest(power: Floats) -> Floats:
+    """Return draws [c] of the highest power of draws [c, p] of a curve.
+
+    Where that is comes from one draw, how much it is there from another: the largest value of one
+    and the same would be its noise picked out.
+    """
+    where = np.roll(np.argmax(power, axis=1), 1)
+    return np.asarray(power[np.arange(power.shape[0]), where])
 
 
 def _where_highest(power: Floats, speed_mps: Floats, factor: float, unit: str) -> Quantity | None:

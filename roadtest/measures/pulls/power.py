@@ -1,9 +1,7 @@
 """Drive force and power at the wheels against speed, from the smooth curve of one pull.
 
 In one gear at full throttle acceleration is a smooth function of speed: the torque curve less the
-resistance. It is fitted as a cubic in speed to the mean speeds over short windows, with what is
-known beforehand of how much such a curve bends. So nothing is read off a noisy derivative, whose
-largest value would always lie too high.
+resistance. So nothing is read off a noisy derivative: its largest value would always be too high.
 """
 
 from __future__ import annotations
@@ -16,8 +14,11 @@ from numpy.typing import NDArray
 
 from roadtest.evidence import Evidence
 from roadtest.manoeuvres import Manoeuvre
+from roadtest.measures.pulls.curve import Lens, acceleration_at
+from roadtest.measures.smoothing import alike, unsmoothed
 from roadtest.measures.stretch import Stretch, cut_stretch
-from roadtest.measures.windows import Readings, fix_count, read_windows
+from roadtest.measures.windows import fix_count, read_windows
+from roadtest.motion.estimate import Draws
 from roadtest.units import STANDARD_GRAVITY_MPS2
 
 Floats = NDArray[np.float64]
@@ -25,15 +26,11 @@ Floats = NDArray[np.float64]
 # Off either end: the throttle opening and shutting, the driveline taking up.
 TRIMS_S: Final = (0.4, 0.2)
 _WINDOW_S: Final = 0.4
+_AFTER_S: Final = 1.0  # after what is found to be the pull's end, it may have been
+_SURELY: Final = 0.05  # of the draws have it over before
+_LULL_S: Final = 1.0
 _LEAST_WINDOWS: Final = 5
 _LEAST_SPEED_MPS: Final = 2.0
-# How far acceleration departs from its mean over a pull, by power of speed from the middle (-1) to
-# the end (1), as a share of the mean: standard deviations. Our choice: the force of an engine that
-# loses a third of its torque off its peak, less growing drag, has the first two; an uneven torque
-# curve the third.
-_BENDS: Final = (0.5, 0.2, 0.05)
-_GRADE_BEND: Final = 0.005  # hills within one pull add this much, as a grade (our choice)
-_WIDE_MPS2: Final = 10.0
 _POINTS: Final = 25
 
 
@@ -54,11 +51,6 @@ class PowerCurve:
     push_mps2: Floats  # drive force over mass
     grade: Floats  # [c], mean of the pull
 
-    @property
-    def peak(self) -> int:
-        """Where the mean power is highest."""
-        return int(np.argmax(self.push_mps2.mean(axis=0) * self.speed_mps))
-
 
 def power_curve(
     evidence: Evidence,
@@ -66,6 +58,7 @@ def power_curve(
     factor: Floats,
     resistance: Resistance,
     rng: np.random.Generator,
+    smoothing_s: Floats | None = None,
 ) -> PowerCurve | None:
     """Return the curve of a pull in gear, None where it is too short to have one.
 
@@ -74,11 +67,19 @@ def power_curve(
     Parameters
     ----------
     factor : [c], effective mass over mass in the gear of the pull
+    smoothing_s : [c], the receiver's, through which speeds are seen; None for none
 
     Uncertainty: receiver noise and its slow part, the factor, grade and resistance. Wind is
     neglected: 2 m/s of head wind at 20 m/s on a small car is some 30 N, 0.6 kW.
     """
-    stretch = cut_stretch(evidence, manoeuvre, TRIMS_S, _LEAST_SPEED_MPS)
+    shown = evidence.draws.get(manoeuvre.id)
+    if shown is None:
+        return None
+    smoothing = np.zeros(factor.size) if smoothing_s is None else smoothing_s
+    true = unsmoothed(shown, smoothing)
+    sure_s, about_s = _ended(true, manoeuvre)
+    trims = (TRIMS_S[0], TRIMS_S[1] + manoeuvre.end_s - sure_s)
+    stretch = cut_stretch(evidence, manoeuvre, trims, _LEAST_SPEED_MPS)
     if stretch is None or stretch.duration_s < _LEAST_WINDOWS * _WINDOW_S:
         return None
     if fix_count(evidence, stretch) <= _LEAST_WINDOWS:
@@ -86,11 +87,15 @@ def power_curve(
     readings = read_windows(evidence, stretch, _WINDOW_S)
     if readings.speed_mps.size < _LEAST_WINDOWS:
         return None
-    middle, half, terms = _fit(readings, _noise_freedom(evidence), factor.size, rng)
     # The trimmed end still pulled, or nearly so: the curve is carried on over it.
-    whole = cut_stretch(evidence, manoeuvre, (TRIMS_S[0], 0.0), _LEAST_SPEED_MPS) or stretch
-    speed = np.linspace(stretch.speed_mps[0], whole.speed_mps.max(), _POINTS)
-    acceleration = terms @ _powers((speed - middle) / half, terms.shape[1])
+    ends = np.interp([stretch.time_s[0], about_s], true.time_s, true.speed_mps.mean(axis=0))
+    speed = np.linspace(ends[0], ends[1], _POINTS)
+    acceleration = np.empty((factor.size, _POINTS))
+    freedom = _noise_freedom(evidence)
+    for group in alike(smoothing):
+        driven = np.interp(stretch.time_s, true.time_s, true.speed_mps[group].mean(axis=0))
+        lens = Lens(driven, float(np.median(smoothing[group])), freedom)
+        acceleration[group] = acceleration_at(speed, readings, lens, group.size, rng)
     grade = _grade(evidence, stretch, speed, factor.size, rng)
     slope = STANDARD_GRAVITY_MPS2 * np.sin(np.arctan(grade))
     load = resistance.terms @ np.array([np.ones_like(speed), speed, speed**2])
@@ -98,9 +103,26 @@ def power_curve(
     return PowerCurve(speed, acceleration, push, grade.mean(axis=1))
 
 
-def _powers(x: Floats, count: int) -> Floats:
-    """Return x^0 … x^(count-1), [count, k]."""
-    return np.asarray(x ** np.arange(count)[:, None])
+def _ended(true: Draws, manoeuvre: Manoeuvre) -> tuple[float, float]:
+    """Return until when the pull surely lasted, and until when it probably did.
+
+    It is over where speed is highest, before the car no longer gains half as much in a second as it
+    mostly does: a slow log merges a pull with the driving after it. Between fixes a second apart
+    that may be anywhere.
+    """
+    last_s = manoeuvre.end_s + _AFTER_S
+    during = (true.time_s >= manoeuvre.start_s) & (true.time_s <= last_s)
+    time, speed = true.time_s[during], true.speed_mps[:, during]
+    ends = np.array([-0.5, 0.5]) * _LULL_S
+    gained = np.diff(np.interp(time[:, None] + ends, time, speed.mean(axis=0)), axis=1)[:, 0]
+    inside = (time >= time[0] + ends[1]) & (time <= manoeuvre.end_s)
+    lull = inside & (gained < 0.5 * np.median(gained[inside]))
+    if lull.any():
+        before = time <= time[np.argmax(lull)] + ends[1]
+        time, speed = time[before], speed[:, before]
+    highest = time[np.argmax(speed, axis=1)]
+    sure, about = np.quantile(highest, [_SURELY, 0.5])
+    return min(float(sure), manoeuvre.end_s), min(float(about), manoeuvre.end_s)
 
 
 def _noise_freedom(evidence: Evidence) -> float:
@@ -110,40 +132,6 @@ def _noise_freedom(evidence: Evidence) -> float:
     """
     logs = np.log([noise.sd**2 for noise in evidence.motion.noise_draws])
     return 2.0 / max(float(np.var(logs)), 1e-4)
-
-
-def _fit(
-    readings: Readings, freedom: float, count: int, rng: np.random.Generator
-) -> tuple[float, float, Floats]:
-    """Return middle and half-range of speed, and draws [c, 4] of the terms of acceleration.
-
-    A slow log shows its own noise poorly (`freedom`); the scatter about the curve tells more of
-    it. Both together make the scale of the errors, drawn as that of a variance with unknown size.
-
-    Reference: A. Gelman et al., Bayesian Data Analysis, 3rd ed., section 3.3 (scaled inverse χ²;
-    value from memory).
-    """
-    run = readings.run
-    low, high = float(run.speed_mps.min()), float(run.speed_mps.max())
-    middle, half = 0.5 * (low + high), 0.5 * (high - low)
-    time = run.time_s
-    rates = _powers((run.speed_mps - middle) / half, 1 + len(_BENDS))
-    steps = 0.5 * np.diff(time) * (rates[:, 1:] + rates[:, :-1])
-    risen = np.concatenate([np.zeros((rates.shape[0], 1)), np.cumsum(steps, axis=1)], axis=1)
-    design = readings.average @ np.vstack([np.ones(time.size), risen]).T
-    mean_mps2 = (high - low) / run.duration_s
-    bends = np.hypot(mean_mps2 * np.array(_BENDS), STANDARD_GRAVITY_MPS2 * _GRADE_BEND)
-    prior = np.concatenate([[_WIDE_MPS2, _WIDE_MPS2], bends])
-    lower = np.linalg.cholesky(readings.covariance)
-    white = np.linalg.solve(lower, design)
-    said = np.linalg.solve(lower, readings.speed_mps - run.speed_mps[0])
-    covariance = np.linalg.inv(white.T @ white + np.diag(prior**-2.0))
-    mean = covariance @ (white.T @ said)
-    spare = max(said.size - design.shape[1], 0)
-    scatter = float(np.sum((said - white @ mean) ** 2)) if spare else 0.0
-    scale = np.sqrt((freedom + scatter) / rng.chisquare(freedom + spare, size=count))
-    away = rng.multivariate_normal(np.zeros(mean.size), covariance, size=count)
-    return middle, half, (mean + scale[:, None] * away)[:, 1:]
 
 
 def _grade(
