@@ -57,16 +57,17 @@ class Bending:
         )
 
 
-def smoothing_square(smoothing_s: Floats) -> tuple[float, float]:
+def smoothing_square(smoothing_s: Floats, of_course: float) -> tuple[float, float]:
     """Return mean and standard deviation of τ², s², by which a speed is low in a turn.
 
     A first-order filter of time constant τ passes a velocity that turns at ω with the gain
-    1/√(1 + ω²τ²), and lets its speed be if it filters that alone: one is as likely as the other.
+    1/√(1 + ω²τ²), and lets its speed be if it filters that alone.
 
     Parameters
     ----------
     smoothing_s : [c] float, s, draws of τ
+    of_course : probability that it is the velocity as a whole
     """
     square = smoothing_s**2
-    mean = 0.5 * float(square.mean())
-    return mean, float(np.sqrt(0.5 * np.mean(square**2) - mean**2))
+    mean = of_course * float(square.mean())
+    return mean, float(np.sqrt(of_course * np.mean(square**2) - mean**2))

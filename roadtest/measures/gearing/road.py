@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from roadtest.build_sheet import BuildSheet
 from roadtest.evidence import Evidence
-from roadtest.measures.gearing.bending import Bending
+from roadtest.measures.course_smoothing import smooths_course
+from roadtest.measures.gearing.bending import Bending, smoothing_square
 from roadtest.motion.estimate import Motion
 from roadtest.motion.ground import Ground
 
@@ -79,11 +80,16 @@ class Road:
     ground: Ground
     drag: Drag
     smoothing_s: Floats  # [c], draws of the time constant with which the receiver smooths speed
+    of_course: float  # probability that it smooths velocity as a whole
 
     @classmethod
     def of(cls, evidence: Evidence, smoothing_s: Floats = NOT_SMOOTHED) -> Road:
         """Return the road of a drive."""
-        return cls(evidence.motion, evidence.ground, drag_of(evidence.sheet), smoothing_s)
+        of_course = (
+            smooths_course(evidence, float(smoothing_s.mean())) if smoothing_s.any() else 0.0
+        )
+        drag = drag_of(evidence.sheet)
+        return cls(evidence.motion, evidence.ground, drag, smoothing_s, of_course)
 
     @cached_property
     def fix_interval_s(self) -> float:
@@ -114,6 +120,11 @@ class Road:
         return Bending.of(
             ground.time_s, ground.heading_rad, time_s, self.speed_at(time_s).speed_mps
         )
+
+    @cached_property
+    def smoothing_square(self) -> tuple[float, float]:
+        """τ² of a velocity smoothed as a whole, s², and its standard uncertainty."""
+        return smoothing_square(self.smoothing_s, self.of_course)
 
     def unsmoothed_by(self, time_s: Floats) -> Floats:
         """Return by how much the logarithm of speed rises at `time_s` [n], its smoothing undone.

@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from roadtest.measures.gearing.bending import U_AHEAD_M2, Bending, smoothing_square
+from roadtest.measures.gearing.bending import U_AHEAD_M2, Bending
 from roadtest.measures.gearing.creep import U_LINEAR, creep
 from roadtest.measures.gearing.engine import EngineSamples
 from roadtest.measures.gearing.road import Road
@@ -93,7 +93,7 @@ def turns_per_metre(samples: EngineSamples, road: Road, clock: Clock) -> Turns:
     late = np.where(usable, at.acceleration_mps2[keep] / speed_ok, 0.0)
     push = at.push_mps2[keep]
     bending = road.bending(time[keep])
-    _, u_square = smoothing_square(road.smoothing_s)
+    _, u_square = road.smoothing_square
     variance = (
         (at.u_speed_mps[keep] / speed_ok) ** 2
         + (samples.u_rpm**2 + samples.step_rpm**2 / 12.0) / rpm_ok**2

@@ -35,9 +35,10 @@ def test_a_car_never_seen_to_move_does_not_turn() -> None:
 
 
 def test_smoothing_may_or_may_not_be_of_the_whole_velocity() -> None:
-    mean, u = smoothing_square(np.full(50, 0.6))
-    assert (mean, u) == pytest.approx((0.18, 0.18))
-    assert smoothing_square(np.zeros(1)) == (0.0, 0.0)
+    assert smoothing_square(np.full(50, 0.6), 0.5) == pytest.approx((0.18, 0.18))
+    assert smoothing_square(np.full(50, 0.6), 1.0) == pytest.approx((0.36, 0.0), abs=1e-6)
+    assert smoothing_square(np.full(50, 0.6), 0.0) == (0.0, 0.0)
+    assert smoothing_square(np.zeros(1), 0.5) == (0.0, 0.0)
 
 
 def turns_and_stops(driver: Driver) -> None:
