@@ -186,6 +186,8 @@ def test_nmea_is_told_by_content(name: str) -> None:
         ("gps.ubx", b"\xb5\x62\x01\x07 and so on", "binary"),
         ("oil.csv", b"time,oil\n", "neither notes.csv, tach*.csv nor channels*.csv"),
         ("notes2.csv", b"time,item\n", "neither notes.csv"),
+        ("notes.csv.txt", b"time,item\n", "named like notes, but not called notes.csv"),
+        ("tach.txt", b"time,rpm\n", "named like tach, but not called tach.csv"),
         ("other.toml", b"a = 1\n", "not named build.toml"),
         ("track.gpx", b"<kml><Placemark/></kml>", "whatever its name says"),
         ("todo.txt", b"buy brake pads\n", "neither GPX nor NMEA"),

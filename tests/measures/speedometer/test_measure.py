@@ -149,12 +149,21 @@ def test_a_dial_read_in_the_wrong_unit_is_questioned(drive: tuple[Truth, Evidenc
     notes = Notes("notes.csv", (speed_note(3, 1.609 * 17.9, middle),))
     changed = dataclasses.replace(evidence, notes=notes)
     found = measure_speedometer(changed)
-    assert found.doubt.startswith(
-        "Look at the dial readings before anything is changed: 1.62 times"
-    )
+    assert found.doubt.startswith("Look at the dial readings before anything is changed: 1.6")
     assert "(notes.csv line 3, hold-2): were km/h and mph mixed up" in found.doubt
     assert found.doubt in found.result.notes
     assert measure_speedometer(evidence).doubt == ""
+
+
+def test_readings_beside_every_hold_are_told_together(drive: tuple[Truth, Evidence]) -> None:
+    truth, evidence = drive
+    stray = max(hold.end_s for hold in truth.of_kind("hold")) + 60.0
+    rows = tuple(speed_note(line, 22.0, truth.start_utc_s + stray) for line in (8, 9))
+    (told,) = (
+        n for n in measured(evidence, notes=Notes("notes.csv", rows)).notes if "no hold" in n
+    )
+    assert told.startswith("notes.csv line 8: ") and "; notes.csv line 9: " in told
+    assert told.endswith("these belong to no hold that was found; they are not used")
 
 
 def test_the_rules_own_test_speeds_are_told_and_widen_beyond_what_was_held(
