@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Final
 
@@ -70,4 +71,5 @@ def smoothing_square(smoothing_s: Floats, of_course: float) -> tuple[float, floa
     """
     square = smoothing_s**2
     mean = of_course * float(square.mean())
-    return mean, float(np.sqrt(of_course * np.mean(square**2) - mean**2))
+    variance = of_course * float(np.mean(square**2)) - mean**2
+    return mean, math.sqrt(max(variance, 0.0))

@@ -85,9 +85,8 @@ class Road:
     @classmethod
     def of(cls, evidence: Evidence, smoothing_s: Floats = NOT_SMOOTHED) -> Road:
         """Return the road of a drive."""
-        of_course = (
-            smooths_course(evidence, float(smoothing_s.mean())) if smoothing_s.any() else 0.0
-        )
+        mean_s = float(smoothing_s.mean())
+        of_course = smooths_course(evidence, mean_s) if mean_s > 0.0 else 0.0
         drag = drag_of(evidence.sheet)
         return cls(evidence.motion, evidence.ground, drag, smoothing_s, of_course)
 
