@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roadtest.evidence import Evidence
+from roadtest.measures.braking.series import DRIVER_SCALE
 from roadtest.measures.braking.stop import StopDraws
 from roadtest.measures.mfdd import level_deceleration
 from roadtest.units import STANDARD_GRAVITY_MPS2
@@ -23,9 +24,8 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 # Standard deviation of a driver's braking from stop to stop, as a share of it: tried, and weighted
-# by a half-Cauchy density of scale 5 %. Common practice, no published source.
-_DRIVER_SHARES = np.array([0.005, 0.01, 0.02, 0.04, 0.08, 0.16])
-_DRIVER_SCALE = 0.05
+# by a half-Cauchy density as wide as that of a series of stops.
+_DRIVER_SHARES = np.array([0.005, 0.01, 0.02, 0.04, 0.08, 0.16, 0.32])
 _STEEPEST_SD = 0.05  # of grade where the ground says nothing
 
 
@@ -62,7 +62,7 @@ def grades_of(
         _with_braking((mean, covariance), seen, known, share * float(seen[0].mean()))
         for share in _DRIVER_SHARES
     ]
-    cell = _DRIVER_SHARES / (1.0 + (_DRIVER_SHARES / _DRIVER_SCALE) ** 2)  # even steps of log
+    cell = _DRIVER_SHARES / (1.0 + (_DRIVER_SHARES / DRIVER_SCALE) ** 2)  # even steps of log
     log = np.array([posterior[2] for posterior in posteriors]) + np.log(cell)
     weight = np.exp(log - log.max())
     share = rng.multinomial(count, weight / weight.sum())
@@ -102,14 +102,17 @@ def _places(evidence: Evidence, stops: Sequence[StopDraws]) -> _Places:
 def _of_ground(places: _Places, evidence: Evidence) -> tuple[Floats, Floats]:
     """Return mean [n] and covariance [n, n] of the grades from altitudes and places.
 
-    Grades near each other are alike in the same direction and opposite in the other. What the
-    altitudes say of one stop is brought from its posterior to a likelihood first, so that what is
-    thought of roads beforehand counts once.
+    Grades near each other are alike in the same direction and opposite in the other. No grade jumps
+    or has a kink, for roads are built with vertical curves: a Matérn 3/2 process that forgets as
+    much over its whole length as e^(-d/reach) does. What the altitudes say of one stop is brought
+    from its posterior to a likelihood first, so that what is thought of roads beforehand counts
+    once.
     """
     spread = min(evidence.ground.grade_spread, _STEEPEST_SD)
     east, north, heading = places.east_m, places.north_m, places.heading_rad
     apart = np.hypot(east[:, None] - east, north[:, None] - north)
-    alike = np.exp(-apart / evidence.ground.grade_reach_m) * np.cos(heading[:, None] - heading)
+    apart = 2.0 * apart / evidence.ground.grade_reach_m
+    alike = (1.0 + apart) * np.exp(-apart) * np.cos(heading[:, None] - heading)
     alike = np.where(np.isfinite(alike), alike, 0.0)
     np.fill_diagonal(alike, 1.0)
     prior = spread**2 * (alike + 1e-6 * np.eye(east.size))

@@ -106,6 +106,13 @@ def test_ground_far_away_tells_nothing(plain: Evidence) -> None:
     assert sd[0] == pytest.approx(0.008, rel=0.15)
 
 
+def test_no_grade_changes_much_within_a_few_dozen_metres(plain: Evidence) -> None:
+    evidence = on_a_line(plain, [1, 1], [0.0, 0.0], 0.02, apart_m=50.0)
+    drawn = grades_of(evidence, stops([6.0, 6.0]), np.full(2, False), np.random.default_rng(6))
+    # A grade that may have kinks, e^(-d/reach), would differ by 0.013.
+    assert np.std(drawn[1] - drawn[0]) == pytest.approx(0.02 * np.sqrt(2 * 0.0902), rel=0.15)
+
+
 def test_without_altitudes_pairs_of_like_stops_show_the_hill(plain: Evidence) -> None:
     evidence = on_a_line(plain, [1, -1, 1, -1, 1, -1], [0.0] * 6, 0.02)
     hill = 0.02
