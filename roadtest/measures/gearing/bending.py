@@ -19,7 +19,7 @@ anywhere up to 1.6 m (our choice). It moves on a wider circle than the axle."""
 
 _SLOWEST_MPS: Final = 1.0  # below it no ratio is told
 _GRID_S: Final = 0.2
-_ABOUT_S: Final = _GRID_S * np.arange(-5, 6)  # a heading is too noisy for a rate between two fixes
+_ABOUT_S: Final = _GRID_S * np.arange(-3, 4)  # a heading is too noisy for a rate between two fixes
 _FELT_S: Final = 3.0
 """How long a turn may be felt in the speed after places show it to be over: receivers show speeds
 up to 1.5 s late (seen in recordings), and as much again while a filter settles (our choice)."""
@@ -37,7 +37,7 @@ class Bending:
     def of(cls, knots_s: Floats, heading_rad: Floats, time_s: Floats, speed_mps: Floats) -> Bending:
         """Return how the car turns at `time_s` ([n]), from its heading at knots, NaN at rest.
 
-        A rate is the slope of a straight line through the headings within a second of a time.
+        A rate is the slope of a straight line through the headings within 0.6 s of a time.
         """
         known = np.isfinite(heading_rad)
         if np.count_nonzero(known) < 2:
