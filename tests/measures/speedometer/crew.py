@@ -30,7 +30,7 @@ class Looked:
     """One look at the dial during a hold; times are on the truth's clock."""
 
     held_mps: float  # what the driver aimed at
-    true_mps: float  # at the moment of the look
+    true_mps: float  # over the look
     read_mps: float
     noted_s: float
 
@@ -40,12 +40,12 @@ def look(
 ) -> tuple[Looked, ...]:
     """Return a look at each hold, at any moment of it, read to the nearest graduation.
 
-    The note's time is good to 5 s (95 %).
+    A look takes 2 s, needle and eye together. The note's time is good to 5 s (95 %).
     """
     looks = []
     for hold in truth.of_kind("hold"):
-        at = float(rng.uniform(hold.start_s, hold.end_s))
-        true = float(truth.speed_at(at))
+        at = float(rng.uniform(hold.start_s + 1.0, hold.end_s - 1.0))
+        true = truth.mean_speed_mps(at - 1.0, at + 1.0)
         read = graduation_mps * round(dial(true) / graduation_mps)
         looks.append(
             Looked(hold.figures["target_mps"], true, read, at + float(rng.normal(0.0, 5.0 / 1.96)))
