@@ -53,6 +53,10 @@ _DIALS: Final[dict[NoteItem, _Dial]] = {
     "odometer": _Dial("length", {"mph": "mile", "km/h": "km"}, 1e10, "mile or km"),
     "tach": _Dial("engine speed", {"mph": "rpm", "km/h": "rpm"}, 30000.0, "rpm"),
 }
+_SLOWEST_RPM: Final = 300.0
+"""Below it a reading is in hundreds or thousands, as many dials are lettered: no car engine idles
+there (common practice, no published source)."""
+
 _GEARS: Final = {str(gear): gear for gear in range(9)} | {
     "n": 0,
     "neutral": 0,
@@ -136,6 +140,10 @@ def _dial_value(item: NoteItem, value: str, unit: str, units: Units) -> NoteValu
     si = to_si(float(match[1]), unit)
     if not 0.0 <= si <= dial.most:
         raise NotUnderstoodError(f"{item} {shown(value)} {unit}", "what a dial can show")
+    if item == "tach" and 0.0 < si < _SLOWEST_RPM:
+        raise NotUnderstoodError(
+            f"tach {shown(value)} {unit}", "revolutions a minute, such as 2900"
+        )
     decimals = len(match[1].partition(".")[2])
     return NoteValue(value, si, 10.0**-decimals * known.factor)
 

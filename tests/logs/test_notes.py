@@ -266,6 +266,7 @@ def test_a_unit_in_the_heading_of_value_is_not_overlooked() -> None:
         ("9:20,indicated speed,-5", '"-5" mph', "what a dial can show"),
         ("9:20,indicated speed,4000", '"4000" mph', "what a dial can show"),
         ("9:20,tach,31000", '"31000" rpm', "what a dial can show"),
+        ("9:20,tach,29", '"29" rpm', "revolutions a minute, such as 2900"),
         ("9:20,gear,9", 'gear "9"', "1 to 8, N for neutral or R for reverse"),
         ("9:20,gear,3.5", 'gear "3.5"', "1 to 8"),
         ("9:20,gear,3,mph", '"mph" as the unit of a gear', "no unit"),
