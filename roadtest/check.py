@@ -24,6 +24,7 @@ from roadtest.manoeuvres import find_manoeuvres
 from roadtest.measures.gearing import Followed, follow_all
 from roadtest.measures.gearing.telling import told
 from roadtest.measures.measuring import Measured, measure_again, measure_all
+from roadtest.measures.receiver import smoothed_by_receiver
 from roadtest.measures.top_speed import KNOWN_MPS, top_speed
 from roadtest.measures.traces import Traces
 from roadtest.motion.distance import distance_driven, least_top_speed
@@ -135,6 +136,7 @@ def survey(drive: Drive, progress: Progress) -> Survey:
         notes=drive.notes,
         seed=SEED,
     )
+    evidence = replace(evidence, smoothed=smoothed_by_receiver(evidence))
     followed = Aside(partial(follow_all, evidence))
     draws = motion.draws(spans, DRAWS, rng)
     spans = [stretch_to_draw(made, read_at) for made in holds]
@@ -282,7 +284,9 @@ def _drive_info(survey: Survey, measured: Measured) -> DriveInfo:
     return DriveInfo(
         start_utc=utc_text(survey.evidence.start_unix_s),
         duration_s=end_s - start_s,
-        distance=distance_driven(motion, survey.evidence.ground, start_s, end_s),
+        distance=distance_driven(
+            motion, survey.evidence.ground, start_s, end_s, smoothed_by_receiver(survey.evidence)
+        ),
         top_speed=top_speed(
             fast,
             measured.braking.smoothing_s,

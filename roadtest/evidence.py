@@ -10,6 +10,7 @@ from roadtest.logs.model import ChannelsLog, GpsLog, Notes, TachLog
 from roadtest.manoeuvres import Manoeuvre
 from roadtest.motion.estimate import Draws, Motion
 from roadtest.motion.ground import Ground
+from roadtest.motion.smoothed import Smoothed
 
 
 @dataclass(frozen=True)
@@ -31,4 +32,5 @@ class Evidence:
     tach: tuple[TachLog, ...] = ()
     channels: tuple[ChannelsLog, ...] = ()
     notes: Notes | None = None
+    smoothed: Smoothed | None = None  # by the receiver, where that has been worked out already
     seed: int = 0  # for whatever else is drawn at random: results are the same every time

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from roadtest.build_sheet import BuildSheet
 from roadtest.clock import BESIDE_S, Stretch, notes_in_utc
 from roadtest.evidence import Evidence
+from roadtest.measures.receiver import smoothed_by_receiver
 from roadtest.motion.distance import distance_driven
 from roadtest.motion.estimate import Motion
 from roadtest.quantity import COVERAGE_FACTOR_95, Quantity
@@ -218,7 +219,8 @@ def _driven(evidence: Evidence, from_s: float, to_s: float) -> Quantity:
     """Return the distance along the road between two moments, those beyond the log at its ends."""
     first, last = float(evidence.motion.time_s[0]), float(evidence.motion.time_s[-1])
     start, end = (min(max(at, first), last) for at in (from_s, to_s))
-    return distance_driven(evidence.motion, evidence.ground, start, end)
+    smoothed = smoothed_by_receiver(evidence)
+    return distance_driven(evidence.motion, evidence.ground, start, end, smoothed)
 
 
 def _since_reset(reads: Sequence[_Read], evidence: Evidence) -> Quantity | None:

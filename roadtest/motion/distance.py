@@ -14,20 +14,32 @@ from roadtest.motion.estimate import Motion
 from roadtest.motion.gaps import LONG_GAP_S, U_PLACE_M, long_gaps, over_gap
 from roadtest.motion.ground import Ground
 from roadtest.motion.lateness import lateness
+from roadtest.motion.smoothed import NOT_SMOOTHED, Smoothed
+from roadtest.motion.turning import turning_rate
 from roadtest.quantity import COVERAGE_FACTOR_95, Quantity
 
 Floats = NDArray[np.float64]
 
 _U_NEAR_M: Final = 0.5  # standard, of one position against another a second later
 _STANDS_MPS: Final = 0.5
+_LEAST_RATE: Final = 0.1
+"""rad/s: of slower turns a filter over half a second takes 0.1 %, and headings are no better known
+(our choice)."""
 
 
-def distance_driven(motion: Motion, ground: Ground, start_s: float, end_s: float) -> Quantity:
+def distance_driven(
+    motion: Motion,
+    ground: Ground,
+    start_s: float,
+    end_s: float,
+    smoothed: Smoothed = NOT_SMOOTHED,
+) -> Quantity:
     """Return the distance along the road between two times inside the log.
 
     The speed is integrated by cubic Hermite steps; its variance is that of this sum under the
     whole posterior, slow receiver errors and gaps included: wᵀ·A⁻¹·w for weights w. Receivers
-    report speed over level ground, so each step is stretched by its grade, √(1 + g²).
+    report speed over level ground, so each step is stretched by its grade, √(1 + g²). A receiver
+    that smooths velocity as a whole cuts corners: by ½·ω²·τ² where the car turns at ω.
 
     Raises ValueError when a time lies outside the log or the order is wrong.
     """
@@ -42,9 +54,11 @@ def distance_driven(motion: Motion, ground: Ground, start_s: float, end_s: float
     slope = np.nan_to_num(np.maximum(ground.grade**2 - ground.u_grade**2, 0.0))
     stretch = 0.5 * float(shown[1].weight_v @ (motion.speed_mps * slope))
     variance += _variance(motion, ground, shown[1].weight_v, shown[1].weight_a)
-    variance += (0.5 * stretch) ** 2 + shown[1].variance_m2
+    cut_mps2 = float(shown[1].weight_v @ (motion.speed_mps * _half_square(motion, ground)))
+    square, u_square = smoothed.square
+    variance += (0.5 * stretch) ** 2 + shown[1].variance_m2 + (u_square * cut_mps2) ** 2
     variance += (0.5 * (shown[2].way_m - shown[0].way_m)) ** 2
-    value = way + shown[1].way_m + stretch
+    value = way + shown[1].way_m + stretch + square * cut_mps2
     return Quantity(value, COVERAGE_FACTOR_95 * float(np.sqrt(variance)), "m")
 
 
@@ -97,6 +111,13 @@ def _shown(
                 variance += _U_NEAR_M**2
     way += float(weight_v @ motion.speed_mps + weight_a @ motion.acceleration_mps2)
     return _Shown(weight_v, weight_a, way, variance)
+
+
+def _half_square(motion: Motion, ground: Ground) -> Floats:
+    """Return ½·ω² [n] of how fast the car turns, rad²/s²; none where it all but drives straight."""
+    time, rate = turning_rate(motion.time_s, ground.heading_rad)
+    at = np.interp(motion.time_s, time, rate)
+    return np.where(np.abs(at) > _LEAST_RATE, 0.5 * at**2, 0.0)
 
 
 def _by_places(motion: Motion, ground: Ground, start_s: float, end_s: float) -> float:

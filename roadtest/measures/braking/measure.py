@@ -29,8 +29,9 @@ from roadtest.measures.braking.shown import LEAST_FIXES, TooSlow, too_slow
 from roadtest.measures.braking.sideways import straightness
 from roadtest.measures.braking.stop import StopDraws, measure_stop
 from roadtest.measures.inertia import coasting_factor_draws, mass_draws
-from roadtest.measures.smoothing import receiver_smoothing
+from roadtest.measures.receiver import smoothed_by_receiver
 from roadtest.motion.estimate import Motion
+from roadtest.motion.smoothed import Smoothed
 from roadtest.quantity import Quantity
 from roadtest.results import BrakingResult, SnubResult, StopResult
 from roadtest.wording import quantity_text
@@ -90,14 +91,15 @@ def measure_braking(evidence: Evidence) -> BrakingMeasured:
     """
     brakings = [m for m in evidence.manoeuvres if m.kind == "stop"]
     wanted = [m for m in brakings if m.used and m.to_rest]
-    smoothing = _smoothing(evidence, wanted)
+    smoothed = _smoothed(evidence)
+    smoothing = smoothed.time_s
     shown = {
         m.id: made for m in brakings if (made := _measured(evidence, m, smoothing)) is not None
     }
     set_aside = {m.id: _NOT_SHOWN for m in wanted if m.id not in shown}
     series = _series(evidence, [shown[m.id] for m in wanted if m.id in shown], smoothing)
     snubs = [shown[m.id] for m in brakings if not m.to_rest and m.id in shown]
-    paths = paths_of(evidence, series.stops, smoothing, _rng(evidence, "paths"))
+    paths = paths_of(evidence, series.stops, smoothed, _rng(evidence, "paths"))
     sideways = {
         stop.manoeuvre.id: _sideways(evidence, stop, path)
         for stop, path in zip(series.stops, paths, strict=True)
@@ -133,10 +135,10 @@ def measure_braking(evidence: Evidence) -> BrakingMeasured:
     )
 
 
-def _smoothing(evidence: Evidence, stops: Sequence[Manoeuvre]) -> Floats:
-    """Return draws of the receiver's smoothing, s, as many as there are of the motion."""
+def _smoothed(evidence: Evidence) -> Smoothed:
+    """Return draws of the receiver's smoothing, as many as there are of the motion."""
     counts = {draws.speed_mps.shape[0] for draws in evidence.draws.values()}
-    return receiver_smoothing(evidence, stops, max(counts, default=0), _rng(evidence, "smoothing"))
+    return smoothed_by_receiver(evidence).draws(max(counts, default=1))
 
 
 def _told(smoothing_s: Floats) -> Quantity | None:

@@ -12,28 +12,26 @@ from roadtest.evidence import Evidence
 from roadtest.measures.braking.courses import Account
 from roadtest.measures.braking.lateral import Path, common_noise, lateral_of
 from roadtest.measures.braking.stop import StopDraws
-from roadtest.measures.course_smoothing import smooths_course
 from roadtest.measures.smoothing import alike
 from roadtest.motion.lateness import lateness
+from roadtest.motion.smoothed import Smoothed
 
-Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 _SHORT_S: Final = 0.02  # a shorter filter does not turn a course by what anybody sees
 
 
 def paths_of(
-    evidence: Evidence, stops: Sequence[StopDraws], smoothing_s: Floats, rng: np.random.Generator
+    evidence: Evidence, stops: Sequence[StopDraws], smoothed: Smoothed, rng: np.random.Generator
 ) -> list[Path | None]:
     """Return the path of each stop, None where the log shows neither course nor position.
 
-    smoothing_s : [c], the time constant with which the receiver smooths its speed, or its velocity
-        as a whole: which it is, differs from draw to draw as the places tell
+    smoothed : by the receiver, as many draws as there are of each stop
     """
     if not stops:
         return []
     made: list[list[tuple[Ints, Path]]] = [[] for _ in stops]
-    for account, draws in _accounts(evidence, smoothing_s, rng):
+    for account, draws in _accounts(evidence, smoothed):
         laterals = [
             lateral_of(evidence, stop, evidence.draws[stop.manoeuvre.id], account) for stop in stops
         ]
@@ -42,21 +40,17 @@ def paths_of(
             if lateral is not None:
                 path = lateral.path(common_noise(shown, lateral), draws.size, rng)
                 parts.append((draws, path))
-    return [_joined(parts, smoothing_s.size) for parts in made]
+    return [_joined(parts, smoothed.time_s.size) for parts in made]
 
 
-def _accounts(
-    evidence: Evidence, smoothing_s: Floats, rng: np.random.Generator
-) -> Iterator[tuple[Account, Ints]]:
+def _accounts(evidence: Evidence, smoothed: Smoothed) -> Iterator[tuple[Account, Ints]]:
     """Yield the ways in which the receiver may show the motion, and which draws have each."""
     late = lateness(evidence.motion, evidence.ground)
-    mean = float(smoothing_s.mean())
-    chance = smooths_course(evidence, mean) if mean > _SHORT_S else 0.0
-    whole = rng.random(smoothing_s.size) < chance
-    for group in alike(smoothing_s):
-        lag = float(smoothing_s[group].mean())
+    courses = smoothed.of_velocity & (smoothed.time_s > _SHORT_S)
+    for group in alike(smoothed.time_s):
+        lag = float(smoothed.time_s[group].mean())
         for of_course in (False, True):
-            draws = group[whole[group] == of_course]
+            draws = group[courses[group] == of_course]
             if draws.size:
                 yield Account(lag, of_course, late.value_s - lag, late.u_s), draws
 

@@ -15,7 +15,7 @@ from roadtest.measures.gearing.clock import Shift, find_shift, is_fixed
 from roadtest.measures.gearing.engine import EngineSamples
 from roadtest.measures.gearing.modes import GEARS_APART, find_modes
 from roadtest.measures.gearing.ratios import Fit, fit_ratios
-from roadtest.measures.gearing.road import NOT_SMOOTHED, Road
+from roadtest.measures.gearing.road import Road
 from roadtest.measures.gearing.sequence import BETWEEN, SLIP_PUSH_MPS2, Sequence, decode
 from roadtest.measures.gearing.turns import Clock, Turns, turns_per_metre
 
@@ -48,7 +48,7 @@ class Followed:
     fit: Fit | None
     fixed: bool = True  # whether the drive fixes the tach's clock
     smoothing_s: Floats = field(
-        default_factory=lambda: NOT_SMOOTHED
+        default_factory=lambda: np.zeros(1)
     )  # [c], draws of what the receiver smooths speed over
 
     @property
@@ -110,7 +110,7 @@ def follow(samples: EngineSamples, evidence: Evidence, road: Road) -> Followed:
         return Followed(samples, clock, shifts, turns, _nothing(turns), None, None, fixed)
     sequence = _renumbered(once.sequence, once.fit)
     return Followed(
-        samples, clock, shifts, turns, sequence, once.blocks, once.fit, fixed, road.smoothing_s
+        samples, clock, shifts, turns, sequence, once.blocks, once.fit, fixed, road.smoothed.time_s
     )
 
 

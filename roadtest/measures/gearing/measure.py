@@ -21,7 +21,7 @@ from roadtest.measures.gearing.road import Road
 from roadtest.measures.gearing.slip import slips
 from roadtest.measures.gearing.stories import Seen, Story, compare
 from roadtest.measures.gearing.telling import tach_told, told
-from roadtest.measures.smoothing import receiver_smoothing
+from roadtest.measures.receiver import smoothed_by_receiver
 from roadtest.motion.estimate import Span
 from roadtest.quantity import COVERAGE_FACTOR_95, Quantity
 from roadtest.results import GearingResult, StoryRow, TachInfo
@@ -30,8 +30,6 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 _SEED_TAG: Final = 420
-_SMOOTHING_TAG: Final = 421
-_SMOOTHING_DRAWS: Final = 200
 _MOST_U_OFFSET_S: Final = 0.5
 """Beyond this a tach's clock counts as not found: gear changes last about as long (our choice)."""
 _SURE: Final = 0.95  # of one shift among those that were looked at
@@ -68,22 +66,8 @@ def follow_all(evidence: Evidence) -> tuple[Followed, ...]:
     samples = engine_samples(logs, evidence.sheet, evidence.start_unix_s)
     if not samples:
         return ()
-    road = Road.of(evidence, _smoothing(evidence))
+    road = Road.of(evidence, smoothed_by_receiver(evidence))
     return tuple(follow(one, evidence, road) for one in samples)
-
-
-def _smoothing(evidence: Evidence) -> Floats:
-    """Return draws of the time constant with which the receiver smooths its speed, s.
-
-    From every stop to rest, left out by hand or not: what is left out there says nothing of gears.
-    """
-    stops = [
-        made
-        for made in evidence.manoeuvres
-        if made.kind == "stop" and made.to_rest and (made.used or made.left_out)
-    ]
-    rng = np.random.default_rng([evidence.seed, _SMOOTHING_TAG])
-    return receiver_smoothing(evidence, stops, _SMOOTHING_DRAWS, rng)
 
 
 def measure_gearing(

@@ -179,9 +179,9 @@ def _priors(
     # that of any other push, and tells nothing of the latter.
     climb = 0.5 * creep.LINEAR
     # What is not known of the receiver's smoothing is like a filtered dial, the other way.
-    u_smooth = float(road.smoothing_s.std()) if road.smoothing_s.size else 0.0
+    u_smooth = float(road.smoothed.time_s.std())
     u_filter = float(np.hypot(U_FILTER_S, u_smooth))
-    low, u_low = road.smoothing_square
+    low, u_low = road.smoothed.square
     mean = [0.0, -drift_in, creep.LINEAR, creep.SQUARE, 0.0, FILTER_S, turning, climb]
     u = [u_shift, U_DRIFT, creep.U_LINEAR, creep.U_SQUARE, u_square, u_filter, u_turning, climb]
     mean += [low, bending.AHEAD_M2]
@@ -215,7 +215,7 @@ def _white_variance(blocks: Blocks, samples: EngineSamples, road: Road) -> Float
     # Where acceleration changes, fixes far apart blur it by a part of their interval.
     blur = np.hypot(_U_SHAPE_S, _BLUR * road.fix_interval_s)
     swing = (blur * blocks.swing) ** 2
-    square, u_square = road.smoothing_square
+    square, u_square = road.smoothed.square
     turning = (np.hypot(square, u_square) * blocks.bending.felt_square) ** 2
     return np.asarray(speed / blocks.speed_mps**2 + tach / blocks.rpm**2 + swing + turning + 1e-8)
 

@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 
 from roadtest.build_sheet import BuildSheet
 from roadtest.evidence import Evidence
-from roadtest.measures.course_smoothing import smooths_course
-from roadtest.measures.gearing.bending import Bending, smoothing_square
+from roadtest.measures.gearing.bending import Bending
 from roadtest.motion.estimate import Motion
 from roadtest.motion.ground import Ground
+from roadtest.motion.smoothed import NOT_SMOOTHED, Smoothed
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -22,7 +22,6 @@ Bools = NDArray[np.bool_]
 G_MPS2: Final = 9.80665
 _AIR_KGPM3: Final = 1.225
 _SLOWEST_MPS: Final = 1.0
-NOT_SMOOTHED: Final = np.zeros(1)
 
 # Small open sports cars: rolling coefficient 0.012 to 0.020, drag area 0.55 to 0.80 m² [value from
 # memory]; taken as 95 % intervals. Mass where the sheet has none: our choice of 900 ± 300 kg.
@@ -79,16 +78,12 @@ class Road:
     motion: Motion
     ground: Ground
     drag: Drag
-    smoothing_s: Floats  # [c], draws of the time constant with which the receiver smooths speed
-    of_course: float  # probability that it smooths velocity as a whole
+    smoothed: Smoothed  # by the receiver
 
     @classmethod
-    def of(cls, evidence: Evidence, smoothing_s: Floats = NOT_SMOOTHED) -> Road:
+    def of(cls, evidence: Evidence, smoothed: Smoothed = NOT_SMOOTHED) -> Road:
         """Return the road of a drive."""
-        mean_s = float(smoothing_s.mean())
-        of_course = smooths_course(evidence, mean_s) if mean_s > 0.0 else 0.0
-        drag = drag_of(evidence.sheet)
-        return cls(evidence.motion, evidence.ground, drag, smoothing_s, of_course)
+        return cls(evidence.motion, evidence.ground, drag_of(evidence.sheet), smoothed)
 
     @cached_property
     def fix_interval_s(self) -> float:
@@ -120,11 +115,6 @@ class Road:
             ground.time_s, ground.heading_rad, time_s, self.speed_at(time_s).speed_mps
         )
 
-    @cached_property
-    def smoothing_square(self) -> tuple[float, float]:
-        """τ² of a velocity smoothed as a whole, s², and its standard uncertainty."""
-        return smoothing_square(self.smoothing_s, self.of_course)
-
     def unsmoothed_by(self, time_s: Floats) -> Floats:
         """Return by how much the logarithm of speed rises at `time_s` [n], its smoothing undone.
 
@@ -133,7 +123,7 @@ class Road:
         ln v(t - τ) - ln y(t) = τ·y'/y(t - τ) - (ln y(t) - ln y(t - τ)), and τ·y'/y is taken over
         the time from τ/2 before to τ/2 after, for slopes are noisier than speeds.
         """
-        lag = float(self.smoothing_s.mean()) if self.smoothing_s.size else 0.0
+        lag = float(self.smoothed.time_s.mean())
         if lag <= 0.0:
             return np.zeros(time_s.size)
         steps = np.array([0.0, 0.5, 1.0, 1.5])[:, None] * lag

@@ -93,7 +93,7 @@ def turns_per_metre(samples: EngineSamples, road: Road, clock: Clock) -> Turns:
     late = np.where(usable, at.acceleration_mps2[keep] / speed_ok, 0.0)
     push = at.push_mps2[keep]
     bending = road.bending(time[keep])
-    _, u_square = road.smoothing_square
+    _, u_square = road.smoothed.square
     variance = (
         (at.u_speed_mps[keep] / speed_ok) ** 2
         + (samples.u_rpm**2 + samples.step_rpm**2 / 12.0) / rpm_ok**2

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from roadtest.measures.gearing.bending import Bending, smoothing_square
+from roadtest.measures.gearing.bending import Bending
 from roadtest.measures.gearing.measure import follow_all
 from tests.evidence_from_truth import evidence_from
 from tests.measures.gearing.cars import FOUR, ROLL_OUT_M
@@ -32,13 +32,6 @@ def test_a_car_never_seen_to_move_does_not_turn() -> None:
     bends = Bending.of(np.arange(3.0), np.full(3, np.nan), np.arange(2.0), np.zeros(2))
     assert not bends.rate_square.any()
     assert not bends.felt_square.any()
-
-
-def test_smoothing_may_or_may_not_be_of_the_whole_velocity() -> None:
-    assert smoothing_square(np.full(50, 0.6), 0.5) == pytest.approx((0.18, 0.18))
-    assert smoothing_square(np.full(50, 0.6), 1.0) == pytest.approx((0.36, 0.0), abs=1e-6)
-    assert smoothing_square(np.full(50, 0.6), 0.0) == (0.0, 0.0)
-    assert smoothing_square(np.zeros(1), 0.5) == (0.0, 0.0)
 
 
 def turns_and_stops(driver: Driver) -> None:

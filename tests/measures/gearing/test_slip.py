@@ -10,6 +10,7 @@ import pytest
 
 from roadtest.evidence import Evidence
 from roadtest.measures.gearing import measure_gearing
+from roadtest.motion.smoothed import Smoothed
 from tests.evidence_from_truth import evidence_from
 from tests.measures.gearing.cars import SHEET, shakedown_of
 from tests.measures.gearing.drives import truth_of
@@ -82,14 +83,14 @@ def test_a_clutch_that_slips_evenly_is_no_further_gear() -> None:
     assert abs(found.result.clutch_slip.value - slipping) < found.result.clutch_slip.u95
 
 
-def test_a_receiver_that_smooths_its_speed_is_no_slip(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_receiver_that_smooths_its_speed_is_no_slip() -> None:
     """Where stops have told how much it does: this drive has none that would."""
     truth, lag = truth_of("right"), 0.8
-    monkeypatch.setattr("roadtest.measures.gearing.measure._smoothing", lambda _: np.full(50, lag))
     tach = Tach(offset_s=20.0, lag_s=0.1)
     receiver, log = Receiver(rate_hz=5.0, lag_s=lag), tach_log(truth, tach, 3)
     evidence = evidence_from(truth, receiver, 3, sheet=SHEET, tach=[log], draws=50)
-    found = measure_gearing(evidence)
+    smoothed = Smoothed(np.full(50, lag), np.zeros(50, dtype=np.bool_))
+    found = measure_gearing(dataclasses.replace(evidence, smoothed=smoothed))
     assert found.tach.offset_s is not None
     late = found.tach.offset_s.value - tach.apparent_offset_s() - lag
     assert abs(late) < 0.8 * found.tach.offset_s.u95  # 1.4 where it is taken for a filtered dial
