@@ -137,9 +137,15 @@ def _noise_freedom(evidence: Evidence) -> float:
 def _grade(
     evidence: Evidence, stretch: Stretch, speed: Floats, count: int, rng: np.random.Generator
 ) -> Floats:
-    """Return draws [c, p] of the grade at each speed; what is not known of it is one for all."""
+    """Return draws [c, p] of the grade at each speed.
+
+    What is not known of it is alike over as far as the grades of such roads are.
+    """
     ground = evidence.ground
     when = np.interp(speed, np.maximum.accumulate(stretch.speed_mps), stretch.time_s)
     here = np.interp(when, ground.time_s, ground.grade)
-    doubt = float(np.sqrt(np.mean(np.interp(when, ground.time_s, ground.u_grade) ** 2)))
-    return here + doubt * rng.normal(size=(count, 1))
+    doubt = np.interp(when, ground.time_s, ground.u_grade)
+    along = np.interp(when, evidence.motion.time_s, evidence.motion.distance_m)
+    alike = np.exp(-np.abs(along[:, None] - along) / ground.grade_reach_m)
+    lower = np.linalg.cholesky(alike + 1e-9 * np.eye(speed.size))
+    return np.asarray(here + doubt * (rng.normal(size=(count, speed.size)) @ lower.T))
