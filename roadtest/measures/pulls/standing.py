@@ -29,42 +29,36 @@ _DISTANCES_M: Final = {"mph": (MILE_M / 4.0,), "km/h": (400.0,)}
 # First motion itself drowns in a receiver's noise and in what it makes of creeping. A straight line
 # through two speeds well above both meets zero where an acceleration that came at once would have
 # begun; one that grows evenly over some time began half that time earlier. A clutch comes home in
-# up to 0.4 s when it is meant to (common practice, no published source).
+# up to 0.4 s when it is meant to; however it is let in, engine, shafts and tyres take the load up
+# over some 0.1 s (common practice, no published source).
 _LOW_MPS: Final = 0.5
 _HIGH_MPS: Final = 1.5
-_LONGEST_GROWTH_S: Final = 0.4
-# A gear change takes half a second to a second. Between fixes that far apart a whole one can hide,
-# and when speed passed a level is then open by a good part of the gap, either way (our choice).
-_HIDING_GAP_S: Final = 0.5
-_HIDDEN_SHARE: Final = 0.25
+_GROWTH_S: Final = (0.1, 0.4)
 
 
 def first_motion(path: Path, rng: np.random.Generator) -> Floats:
     """Return when the car first moves, [c] s; NaN where a draw does not start from rest.
 
     t0 = ta − va·(tb − ta)/(vb − va) − T/2, the time T over which acceleration grows drawn evenly
-    from 0 to 0.4 s: the doubt about how the clutch came home is part of the answer.
+    from 0.1 to 0.4 s: the doubt about how the clutch came home is part of the answer.
     """
     moving = int(np.argmax(path.speed_mps.mean(axis=0) > 3.0 * _HIGH_MPS)) + 1
     start = Path(path.time_s[:moving], path.speed_mps[:, :moving], path.distance_m[:, :moving])
     low, high = _last_rise(start, _LOW_MPS), _last_rise(start, _HIGH_MPS)
-    growth = rng.uniform(0.0, _LONGEST_GROWTH_S, size=low.size)
+    growth = rng.uniform(*_GROWTH_S, size=low.size)
     return low - _LOW_MPS * (high - low) / (_HIGH_MPS - _LOW_MPS) - 0.5 * growth
 
 
 def standing_rows(
-    name: str, path: Path, sheet: BuildSheet, gap_s: float, rng: np.random.Generator
+    name: str, path: Path, sheet: BuildSheet, rng: np.random.Generator
 ) -> tuple[list[Standing], list[StandingDistance]]:
-    """Return the rows of one standing start.
-
-    gap_s : between fixes, as is usual in the log
-    """
+    """Return the rows of one standing start."""
     start_s = first_motion(path, rng)
     origin = at_time(path, path.distance_m, start_s)
     rolled = first_distance(path, origin + ROLL_OUT_M)
     speeds = []
     for speed in standing_speeds(sheet):
-        when = first_rise(path, speed) + hidden(rng, start_s.size, gap_s)
+        when = first_rise(path, speed)
         time = Quantity.from_draws(when - start_s, "s")
         if time is not None:
             after = Quantity.from_draws(when - rolled, "s")
@@ -84,12 +78,6 @@ def standing_rows(
                 )
             )
     return speeds, distances
-
-
-def hidden(rng: np.random.Generator, count: int, gap_s: float) -> Floats:
-    """Return draws [count] of what a gear change between two fixes may have done to a time, s."""
-    share = _HIDDEN_SHARE if gap_s >= _HIDING_GAP_S else 0.0
-    return rng.uniform(-share * gap_s, share * gap_s, size=count)
 
 
 def _last_rise(path: Path, level_mps: float) -> Floats:
