@@ -106,7 +106,8 @@ def measure_pulls(
     distances: list[StandingDistance] = []
     tried: list[Tried] = []
     for manoeuvre in used:
-        path = pull_path(evidence, manoeuvre, smoothing_s)
+        gear = None if manoeuvre.from_rest else gear_of.get(manoeuvre.id)
+        path = pull_path(evidence, manoeuvre, smoothing_s, in_one_gear=gear is not None)
         if path is None or (manoeuvre.from_rest and evidence.motion.source == "position"):
             continue
         if manoeuvre.from_rest:
@@ -115,7 +116,6 @@ def measure_pulls(
             distances += reached
             tried.append(_tried_start(evidence, manoeuvre, path, speeds, engine))
         else:
-            gear = gear_of.get(manoeuvre.id)
             first, *others = _pull_rows(evidence, manoeuvre, path, gear)
             factor = _factor(evidence, gear, count, rng)
             curve = None

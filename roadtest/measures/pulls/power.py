@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from roadtest.evidence import Evidence
 from roadtest.manoeuvres import Manoeuvre
 from roadtest.measures.pulls.curve import Lens, acceleration_at
+from roadtest.measures.pulls.lull import lull_s
 from roadtest.measures.smoothing import alike, unsmoothed
 from roadtest.measures.stretch import Stretch, cut_stretch
 from roadtest.measures.windows import fix_count, read_windows
@@ -28,7 +29,6 @@ TRIMS_S: Final = (0.4, 0.2)
 _WINDOW_S: Final = 0.4
 _AFTER_S: Final = 1.0  # after what is found to be the pull's end, it may have been
 _SURELY: Final = 0.05  # of the draws have it over before
-_LULL_S: Final = 1.0
 _LEAST_WINDOWS: Final = 5
 _LEAST_SPEED_MPS: Final = 2.0
 _POINTS: Final = 25
@@ -106,20 +106,13 @@ def power_curve(
 def _ended(true: Draws, manoeuvre: Manoeuvre) -> tuple[float, float]:
     """Return until when the pull surely lasted, and until when it probably did.
 
-    It is over where speed is highest, before the car no longer gains half as much in a second as it
-    mostly does: a slow log merges a pull with the driving after it. Between fixes a second apart
-    that may be anywhere.
+    It is over where speed is highest, before any lull: a slow log merges a pull with the driving
+    after it. Between fixes a second apart that may be anywhere.
     """
     last_s = manoeuvre.end_s + _AFTER_S
-    during = (true.time_s >= manoeuvre.start_s) & (true.time_s <= last_s)
+    lull = lull_s(true.time_s, true.speed_mps.mean(axis=0), (manoeuvre.start_s, manoeuvre.end_s))
+    during = (true.time_s >= manoeuvre.start_s) & (true.time_s <= min(last_s, lull))
     time, speed = true.time_s[during], true.speed_mps[:, during]
-    ends = np.array([-0.5, 0.5]) * _LULL_S
-    gained = np.diff(np.interp(time[:, None] + ends, time, speed.mean(axis=0)), axis=1)[:, 0]
-    inside = (time >= time[0] + ends[1]) & (time <= manoeuvre.end_s)
-    lull = inside & (gained < 0.5 * np.median(gained[inside]))
-    if lull.any():
-        before = time <= time[np.argmax(lull)] + ends[1]
-        time, speed = time[before], speed[:, before]
     highest = time[np.argmax(speed, axis=1)]
     sure, about = np.quantile(highest, [_SURELY, 0.5])
     return min(float(sure), manoeuvre.end_s), min(float(about), manoeuvre.end_s)

@@ -14,6 +14,7 @@ from roadtest.build_sheet.targets import StandingLimit, ThroughLimit
 from roadtest.evidence import Evidence
 from roadtest.manoeuvres import Manoeuvre
 from roadtest.measures.pulls.crossing import Path, fine_path, steady_rise
+from roadtest.measures.pulls.lull import lull_s
 from roadtest.measures.smoothing import unsmoothed
 from roadtest.units import to_si
 
@@ -26,11 +27,16 @@ _STEPS: Final = {"mph": 10.0, "km/h": 20.0}
 
 
 def pull_path(
-    evidence: Evidence, manoeuvre: Manoeuvre, smoothing_s: Floats | None = None
+    evidence: Evidence,
+    manoeuvre: Manoeuvre,
+    smoothing_s: Floats | None = None,
+    *,
+    in_one_gear: bool = False,
 ) -> Path | None:
     """Return the pull's path with a margin at its start, up to where speed is highest.
 
     smoothing_s : [c], the receiver's, to be taken out
+    in_one_gear : a lull is no change of gear, so it ends the pull
 
     None where nothing was drawn. A crossing wants to be seen on both sides, so the path runs on
     past the pull's end where speed still rises.
@@ -43,7 +49,11 @@ def pull_path(
     path = fine_path(draws, manoeuvre.start_s - MARGIN_S, manoeuvre.end_s + MARGIN_S)
     if path.time_s.size < 3:
         return None
-    top = int(np.argmax(path.speed_mps.mean(axis=0))) + 1
+    mean = path.speed_mps.mean(axis=0)
+    if in_one_gear:
+        lull = lull_s(path.time_s, mean, (manoeuvre.start_s, manoeuvre.end_s))
+        mean = np.where(path.time_s <= lull, mean, -np.inf)
+    top = int(np.argmax(mean)) + 1
     return Path(path.time_s[:top], path.speed_mps[:, :top], path.distance_m[:, :top])
 
 

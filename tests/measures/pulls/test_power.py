@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from roadtest.measures.pulls.curve import Lens, acceleration_at
+from roadtest.measures.pulls.lull import lull_s
 from roadtest.measures.pulls.power import Resistance, power_curve
 from roadtest.measures.stretch import Stretch
 from roadtest.measures.windows import Readings
@@ -20,6 +21,14 @@ from tests.simulation.road import level_road
 from tests.small_sheet import small_sheet
 
 COUNT = 200
+
+
+def test_a_lull_is_where_speed_hardly_grows_any_more() -> None:
+    time = np.arange(0.0, 12.0, 0.2)
+    speed = 10.0 + 1.5 * np.minimum(time, 5.0) + np.clip(time - 7.0, 0.0, None)
+    assert lull_s(time, speed, (0.0, 11.0)) == pytest.approx(5.5, abs=0.3)
+    assert lull_s(time, speed, (0.0, 4.0)) == np.inf
+    assert lull_s(time, 10.0 + 1.5 * time - 0.05 * time**2, (0.0, 9.0)) == np.inf
 
 
 def test_driving_on_after_a_pull_is_no_part_of_its_curve() -> None:
