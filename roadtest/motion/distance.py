@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roadtest.motion.estimate import Motion
-from roadtest.motion.gaps import LONG_GAP_S, U_PLACE_M, long_gaps, over_gap
+from roadtest.motion.gaps import LONG_GAP_S, U_PLACE_M, Gaps, over_gap
 from roadtest.motion.ground import Ground
 from roadtest.motion.lateness import lateness
 from roadtest.motion.smoothed import NOT_SMOOTHED, Smoothed
@@ -47,9 +47,10 @@ def distance_driven(
     if not time[0] <= start_s <= end_s <= time[-1]:
         raise ValueError(f"no motion from {start_s} s to {end_s} s")
     late = lateness(motion, ground)
-    bounds = [0, *(k + 1 for k in long_gaps(motion, ground)), time.size]
+    gaps = Gaps(motion, ground)
+    bounds = [0, *(k + 1 for k in gaps.after), time.size]
     pieces = [_Piece(a, b - 1) for a, b in itertools.pairwise(bounds)]
-    way, variance = _over_gaps(motion, ground, start_s, end_s)
+    way, variance = _over_gaps(gaps, start_s, end_s)
     shown = [_shown(motion, ground, pieces, (start_s, end_s), d) for d in late.likely]
     slope = np.nan_to_num(np.maximum(ground.grade**2 - ground.u_grade**2, 0.0))
     stretch = 0.5 * float(shown[1].weight_v @ (motion.speed_mps * slope))
@@ -96,15 +97,16 @@ def _shown(
     weight_v, weight_a = np.zeros(time.size), np.zeros(time.size)
     way = variance = 0.0
     for piece in pieces:
+        fixes = slice(piece.first, piece.last + 1)
         first, last = float(time[piece.first]), float(time[piece.last])
         start, end = max(between_s[0], first), min(between_s[1], last)
         if start >= end:
             continue
         low, high = (min(max(at + late_s, first), last) for at in (start, end))
         for at_s, sign in ((high, 1.0), (low, -1.0)):
-            of_v, of_a = _weights(time, at_s)
-            weight_v += sign * of_v
-            weight_a += sign * of_a
+            of_v, of_a = _weights(time[fixes], at_s)
+            weight_v[fixes] += sign * of_v
+            weight_a[fixes] += sign * of_a
         for lost in ((max(start, last - late_s), end), (start, min(end, first - late_s))):
             if lost[0] < lost[1]:
                 way += _by_places(motion, ground, *lost)
@@ -130,15 +132,15 @@ def _by_places(motion: Motion, ground: Ground, start_s: float, end_s: float) -> 
     return way if np.isfinite(way) and not stands else float(speed.mean()) * (end_s - start_s)
 
 
-def _over_gaps(motion: Motion, ground: Ground, start_s: float, end_s: float) -> tuple[float, float]:
+def _over_gaps(gaps: Gaps, start_s: float, end_s: float) -> tuple[float, float]:
     """Return way and variance over the long gaps between two times."""
-    time = motion.time_s
+    time = gaps.motion.time_s
     way = variance = 0.0
-    for k in long_gaps(motion, ground):
+    for k in gaps.after:
         inside_s = min(float(time[k + 1]), end_s) - max(float(time[k]), start_s)
         if inside_s > 0.0:
             share = inside_s / float(time[k + 1] - time[k])
-            over, square = over_gap(motion, ground, k)
+            over, square = over_gap(gaps, k)
             way += share * over
             variance += share**2 * square
     return way, variance

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -33,13 +35,39 @@ _MOST_LOOKED_AT: Final = 2000
 _GRID: Final = 400
 
 
-def long_gaps(motion: Motion, ground: Ground) -> list[int]:
-    """Return after which fixes there is a long gap, with places at both ends."""
-    placed = np.isfinite(ground.east_m[:-1] + ground.east_m[1:])
-    return np.flatnonzero((np.diff(motion.time_s) > LONG_GAP_S) & placed).tolist()
+@dataclass(frozen=True)
+class Gaps:
+    """The long gaps of a drive's log."""
+
+    motion: Motion
+    ground: Ground
+
+    @cached_property
+    def after(self) -> list[int]:
+        """After which fixes there is a long gap, with places at both ends."""
+        placed = np.isfinite(self.ground.east_m[:-1] + self.ground.east_m[1:])
+        return np.flatnonzero((np.diff(self.motion.time_s) > LONG_GAP_S) & placed).tolist()
+
+    @cached_property
+    def before(self) -> Ints:
+        """How many gaps, placed or not, lie before every fix [n]."""
+        return np.concatenate([[0], np.cumsum(np.diff(self.motion.time_s) > LONG_GAP_S)])
+
+    @cached_property
+    def heading_rad(self) -> Floats:
+        """The heading [n] at every fix, of a standing car that with which it came to rest.
+
+        Before it first drives: that with which it drives off.
+        """
+        heading = self.ground.heading_rad
+        known = np.flatnonzero(np.isfinite(heading))
+        if known.size == 0:
+            return np.full(heading.size, np.nan)
+        last = np.searchsorted(known, np.arange(heading.size), "right") - 1
+        return np.asarray(heading[known[np.maximum(last, 0)]])
 
 
-def over_gap(motion: Motion, ground: Ground, k: int) -> tuple[float, float]:
+def over_gap(gaps: Gaps, k: int) -> tuple[float, float]:
     """Return the way over the gap that begins with fix `k`, m, and its variance.
 
     Along one road it is the chord and a little more. A car that turned in the gap went as far as
@@ -47,15 +75,14 @@ def over_gap(motion: Motion, ground: Ground, k: int) -> tuple[float, float]:
     chord, nor faster than it ever was. Where the log has no such stretch, anything from the chord
     to the way at the speeds of both ends is as likely.
     """
-    ends = np.array([[k], [k + 1]])
-    chord = float(_chord(ground, ends)[0])
+    motion, ends = gaps.motion, np.array([[k], [k + 1]])
+    chord = float(_chord(gaps.ground, ends)[0])
     gap_s = float(motion.time_s[k + 1] - motion.time_s[k])
     variance = 2.0 * U_PLACE_M**2 + (_BEND_SHARE * chord) ** 2
     longer = _roundabout(gap_s, chord)
-    heading = _heading(ground)
-    turned = bool(_turned(ground, heading, ends)[0])
+    turned = bool(_turned(gaps, ends)[0])
     if turned:
-        like, weight = _like(motion, ground, heading, k)
+        like, weight = _like(gaps, k)
         if weight.sum() >= 1.0:
             most = gap_s * float(motion.speed_mps.max())
             way, square = _longer_than(chord, most, like, weight)
@@ -66,20 +93,19 @@ def over_gap(motion: Motion, ground: Ground, k: int) -> tuple[float, float]:
     return chord * (1.0 + _BEND_SHARE) + 0.5 * longer, variance + longer**2 / 12.0
 
 
-def _like(motion: Motion, ground: Ground, heading: Floats, k: int) -> tuple[Floats, Floats]:
+def _like(gaps: Gaps, k: int) -> tuple[Floats, Floats]:
     """Return ways [w], m, of stretches as long as the gap after fix `k` that turn too, and weights.
 
     Those count more whose speeds at the ends are on average like those of the gap.
     """
-    time = motion.time_s
+    motion, time = gaps.motion, gaps.motion.time_s
     gap_s = time[k + 1] - time[k]
     first = np.arange(time[0], time[-1] - gap_s, gap_s / _STEPS)
     starts = np.searchsorted(time, first[:: -(-first.size // _MOST_LOOKED_AT) or 1])
     stops = np.minimum(np.searchsorted(time, time[starts] + gap_s), time.size - 1)
-    gaps = np.concatenate([[0], np.cumsum(np.diff(time) > LONG_GAP_S)])
-    whole = (gaps[starts] == gaps[stops]) & (starts < stops)
+    whole = (gaps.before[starts] == gaps.before[stops]) & (starts < stops)
     ends = np.array([starts[whole], stops[whole]])
-    ends = ends[:, _turned(ground, heading, ends)]
+    ends = ends[:, _turned(gaps, ends)]
     lasted = time[ends[1]] - time[ends[0]]
     way = (motion.distance_m[ends[1]] - motion.distance_m[ends[0]]) * gap_s / lasted
     of_gap = motion.speed_mps[[k, k + 1]].mean()
@@ -110,10 +136,11 @@ def _roundabout(gap_s: float, chord: float) -> float:
     return _ROUNDABOUT * chord * min(max(share, 0.0), 1.0)
 
 
-def _turned(ground: Ground, heading: Floats, ends: Ints) -> Bools:
+def _turned(gaps: Gaps, ends: Ints) -> Bools:
     """Return whether the car did not go in and out along the chord, of pairs of fixes [2, w]."""
+    ground = gaps.ground
     east, north = (np.diff(row[ends], axis=0)[0] for row in (ground.east_m, ground.north_m))
-    way = heading[ends]
+    way = gaps.heading_rad[ends]
     along = east * np.sin(way) + north * np.cos(way)
     return np.asarray(~np.all(along > _ALONG * np.hypot(east, north), axis=0))
 
@@ -122,15 +149,3 @@ def _chord(ground: Ground, ends: Ints) -> Floats:
     """Return the straight line between pairs of fixes [2, w], m."""
     east, north = (np.diff(row[ends], axis=0)[0] for row in (ground.east_m, ground.north_m))
     return np.asarray(np.hypot(east, north))
-
-
-def _heading(ground: Ground) -> Floats:
-    """Return the heading [n] at every fix, of a standing car that with which it came to rest.
-
-    Before it first drives: that with which it drives off.
-    """
-    known = np.flatnonzero(np.isfinite(ground.heading_rad))
-    if known.size == 0:
-        return np.full(ground.heading_rad.size, np.nan)
-    last = np.searchsorted(known, np.arange(ground.heading_rad.size), "right") - 1
-    return np.asarray(ground.heading_rad[known[np.maximum(last, 0)]])

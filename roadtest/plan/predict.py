@@ -24,6 +24,7 @@ from roadtest.measures.coasting import measure_coasting
 from roadtest.measures.gearing import measure_gearing
 from roadtest.measures.mfdd import deceleration_of_efficiency
 from roadtest.measures.pulls import measure_pulls
+from roadtest.measures.receiver import smoothed_by_receiver
 from roadtest.measures.speedometer import measure_speedometer
 from roadtest.measures.speedometer.prediction import predict_error
 from roadtest.plan import runs
@@ -138,6 +139,7 @@ def _results(car: PlanCar, logger: Logger, seed: int) -> Results:
         tach=() if tach is None else (tach,),
         seed=seed,
     )
+    evidence = replace(evidence, smoothed=smoothed_by_receiver(evidence))
     gear_of: dict[str, int | None] = {name: g or None for name, g in profile.gear_of.items()}
     coasting = measure_coasting(evidence, gear_of)
     braking = measure_braking(evidence)
