@@ -126,7 +126,7 @@ def _count(losses: Tally, reason: str, line: Ints, lost: NDArray[np.bool_]) -> N
 def _checked_speed(table: Floats, segment: Ints) -> tuple[Floats, tuple[str, ...]]:
     speed = table[:, _SPEED]
     fault = speed_unit_fault(
-        table[:, _TIME], table[:, _LATITUDE], table[:, _LONGITUDE], speed, segment
+        table[:, _TIME], table[:, _LATITUDE], table[:, _LONGITUDE], speed, segment, "m/s"
     )
     if fault is None:
         return speed, ()

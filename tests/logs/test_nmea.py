@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import replace
 from typing import Any
 
@@ -11,7 +12,7 @@ import pytest
 
 from roadtest.errors import InputError
 from roadtest.logs.nmea import looks_like_nmea, read_nmea
-from tests.logs.nmea_logs import Fix, counts, drive, log, sentence
+from tests.logs.nmea_logs import START, Fix, counts, drive, log, sentence
 
 KNOT_MPS = 1852 / 3600
 
@@ -46,6 +47,37 @@ def test_any_mixture_of_sentences_gives_all_fixes(kinds: str) -> None:
     np.testing.assert_allclose(
         found.speed_mps, [float(fix.kmh) / 3.6 for fix in fixes], rtol=0, atol=3e-4
     )
+
+
+def northward(knots: float, count: int = 900, rate_hz: float = 10.0) -> bytes:
+    """Return a log at a true 20 m/s whose receiver writes `knots`, its positions to 0.2 m."""
+    minutes = [30.0 + 20.0 * k / rate_hz / 1852.0 for k in range(count)]
+    times = [START + dt.timedelta(seconds=k / rate_hz) for k in range(count)]
+    return log(
+        Fix(at, lat=f"51{minute:07.4f}", knots=f"{knots:.2f}")
+        for at, minute in zip(times, minutes, strict=True)
+    )
+
+
+@pytest.mark.parametrize(
+    ("per_mps", "said"),
+    [
+        (3.6, "1.85 times what its positions show: they seem to be in km/h, not kn"),
+        (1.0, "0.51 times what its positions show: they seem to be in m/s, not kn"),
+        (3600.0 / 1609.344, "1.15 times what its positions show: they seem to be in mph, not kn"),
+        (0.0, "0 times what its positions show and are not used"),
+    ],
+)
+def test_speeds_that_are_no_knots_are_told_and_not_used(per_mps: float, said: str) -> None:
+    found = read_nmea(northward(20.0 * per_mps), "drive.nmea")
+    assert np.isnan(found.speed_mps).all()
+    assert any(f"the log's speeds are {said}" in remark for remark in found.remarks)
+
+
+def test_speeds_in_knots_are_used_though_positions_are_coarse() -> None:
+    found = read_nmea(northward(20.0 * 3600.0 / 1852.0), "drive.nmea")
+    assert np.isfinite(found.speed_mps).all()
+    assert not any("the log's speeds" in remark for remark in found.remarks)
 
 
 @pytest.mark.parametrize("line_end", [b"\r\n", b"\n", b"\r", b"\r\r\n", b"\n\n"])

@@ -26,6 +26,7 @@ from roadtest.logs.nmea.order import order_reasons
 from roadtest.logs.nmea.rows import Table, read_rows
 from roadtest.logs.nmea.sentences import GLL, RPM, Bools
 from roadtest.logs.nmea.talkers import chosen_talkers, talker_name
+from roadtest.logs.speed_unit import speed_unit_fault
 
 _EXPECTED: Final = "a log with a time and a position in RMC, GGA, GNS or GLL sentences"
 
@@ -37,7 +38,8 @@ def read_nmea(data: bytes, name: str) -> GpsLog:
 
     - Position from the sentence that writes it with most decimals.
     - Altitude from GGA or GNS, above mean sea level.
-    - Speed from RMC, or from VTG where that is written finer; 1 knot = 1852 m/h.
+    - Speed from RMC, or from VTG where that is written finer; 1 knot = 1852 m/h. Speeds that the
+      positions show to be in another unit, or nothing at all, are not used.
     - `u_position_m` is the standard uncertainty per horizontal axis, √((σ_lat² + σ_lon²) / 2), of
       GST.
     - `segment` is 0: nothing in such a log marks a break.
@@ -65,6 +67,15 @@ def read_nmea(data: bytes, name: str) -> GpsLog:
     kept = np.flatnonzero(epochs.reason == IS_FIX)
     if not kept.size:
         raise _no_fix(table, accounts, name)
+    fault = speed_unit_fault(
+        epochs.time_us[kept] / 1e6,
+        epochs.latitude_deg[kept],
+        epochs.longitude_deg[kept],
+        epochs.speed_mps[kept],
+        np.zeros(kept.size, dtype=np.int64),
+        "kn",
+    )
+    speed = epochs.speed_mps[kept] if fault is None else np.full(kept.size, np.nan)
     return GpsLog(
         name=name,
         kind="nmea",
@@ -72,7 +83,7 @@ def read_nmea(data: bytes, name: str) -> GpsLog:
         latitude_deg=epochs.latitude_deg[kept],
         longitude_deg=epochs.longitude_deg[kept],
         altitude_m=epochs.altitude_m[kept],
-        speed_mps=epochs.speed_mps[kept],
+        speed_mps=speed,
         course_deg=epochs.course_deg[kept],
         hdop=epochs.hdop[kept],
         u_position_m=epochs.u_position_m[kept],
@@ -80,7 +91,12 @@ def read_nmea(data: bytes, name: str) -> GpsLog:
         source=_names(talkers),
         fixes_read=int(epochs.key.size + unused.key.size),
         rejected=accounts.losses(data),
-        remarks=(*_remarks(table, talkers, others), *date_remarks, *timed_remarks),
+        remarks=(
+            *_remarks(table, talkers, others),
+            *date_remarks,
+            *timed_remarks,
+            *(() if fault is None else (fault,)),
+        ),
         engine=engine_log(table.untimed, _anchors(epochs), data, name),
     )
 
