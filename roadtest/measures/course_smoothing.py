@@ -18,7 +18,7 @@ from roadtest.evidence import Evidence
 from roadtest.motion.lateness import lateness
 
 Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
+Ints = NDArray[np.int64]
 
 _STEP_S: Final = 0.1
 _WINDOW_S: Final = 3.0
@@ -35,13 +35,13 @@ _OFF: Final = np.linspace(-2.5, 2.5, 11)  # of lateness, in standard uncertainti
 
 @dataclass(frozen=True)
 class _Courses:
-    """Speed, acceleration and course on an even grid, as shown, [m] each."""
+    """Speed, acceleration and course as shown, on a grid that is even in each part, [m] each."""
 
     time_s: Floats
     speed_mps: Floats
     acceleration_mps2: Floats
     course_rad: Floats
-    known: Bools
+    part: Ints  # without a gap inside
 
     def velocity(self, speed_mps: Floats) -> Floats:
         """Return [2, m]: east and north, of a speed along the course."""
@@ -82,28 +82,31 @@ def _courses(evidence: Evidence) -> _Courses | None:
     time, which = np.unique(time[moving], return_index=True)
     if time.size < _LEAST_COURSES or not np.isfinite(evidence.ground.east_m).all():
         return None
-    grid = np.arange(time[0], time[-1], _STEP_S)
     course = np.unwrap(np.radians(gps.course_deg[moving[which]]))
     longest = _LONGEST_S * max(float(np.median(np.diff(time))), 1.0)
-    after = np.clip(np.searchsorted(time, grid, "right"), 1, time.size - 1)
+    cuts = np.flatnonzero(np.diff(time) > longest) + 1
+    parts = [part for part in np.split(time, cuts) if part[-1] - part[0] > _WINDOW_S]
+    if not parts:
+        return None
+    grids = [np.arange(part[0], part[-1], _STEP_S) for part in parts]
+    grid = np.concatenate(grids)
     speed = CubicHermiteSpline(motion.time_s, motion.speed_mps, motion.acceleration_mps2)
     return _Courses(
         time_s=grid,
         speed_mps=speed(grid),
         acceleration_mps2=np.interp(grid, motion.time_s, motion.acceleration_mps2),
         course_rad=PchipInterpolator(time, course)(grid),
-        known=time[after] - time[after - 1] <= longest,
+        part=np.repeat(np.arange(len(grids)), [own.size for own in grids]),
     )
 
 
-def _windows(shown: _Courses, late_s: float) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+def _windows(shown: _Courses, late_s: float) -> tuple[Ints, Ints]:
     """Return the first and last points of the windows in which the car turned."""
     width = round(_WINDOW_S / _STEP_S)
     first = np.arange(0, max(shown.time_s.size - width, 0), width)
     last = first + width
-    unknown = np.concatenate([[0], np.cumsum(~shown.known)])
     turned = np.abs(shown.course_rad[last] - shown.course_rad[first])
-    good = (unknown[last] == unknown[first]) & (turned > _BENDS_RAD)
+    good = (shown.part[last] == shown.part[first]) & (turned > _BENDS_RAD)
     good &= shown.time_s[first] >= late_s  # places are known from the log's first second on
     which = np.flatnonzero(good)
     which = which[:: -(-which.size // _MOST_WINDOWS) or 1]

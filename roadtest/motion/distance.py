@@ -117,9 +117,8 @@ def _shown(
 
 def _half_square(motion: Motion, ground: Ground) -> Floats:
     """Return ½·ω² [n] of how fast the car turns, rad²/s²; none where it all but drives straight."""
-    time, rate = turning_rate(motion.time_s, ground.heading_rad)
-    at = np.interp(motion.time_s, time, rate)
-    return np.where(np.abs(at) > _LEAST_RATE, 0.5 * at**2, 0.0)
+    rate = turning_rate(motion.time_s, ground.heading_rad, motion.time_s)
+    return np.where(np.abs(rate) > _LEAST_RATE, 0.5 * rate**2, 0.0)
 
 
 def _by_places(motion: Motion, ground: Ground, start_s: float, end_s: float) -> float:

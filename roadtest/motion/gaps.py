@@ -100,8 +100,8 @@ def _like(gaps: Gaps, k: int) -> tuple[Floats, Floats]:
     """
     motion, time = gaps.motion, gaps.motion.time_s
     gap_s = time[k + 1] - time[k]
-    first = np.arange(time[0], time[-1] - gap_s, gap_s / _STEPS)
-    starts = np.searchsorted(time, first[:: -(-first.size // _MOST_LOOKED_AT) or 1])
+    step = max(gap_s / _STEPS, (time[-1] - time[0]) / _MOST_LOOKED_AT)
+    starts = np.unique(np.searchsorted(time, np.arange(time[0], time[-1] - gap_s, step)))
     stops = np.minimum(np.searchsorted(time, time[starts] + gap_s), time.size - 1)
     whole = (gaps.before[starts] == gaps.before[stops]) & (starts < stops)
     ends = np.array([starts[whole], stops[whole]])

@@ -16,9 +16,7 @@ class Smoothed:
     """What a receiver's first-order filter may be, in [c] draws."""
 
     time_s: Floats  # its time constant τ
-    of_velocity: (
-        Bools  # whether it filters velocity as a whole, so that courses lag, or speed alone
-    )
+    of_velocity: Bools  # whether it filters velocity as a whole, so that courses lag; else speed
 
     def draws(self, count: int) -> Smoothed:
         """Return as many draws, used over again where there are fewer."""
