@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -12,7 +12,7 @@ import numpy as np
 
 from roadtest.aside import Aside
 from roadtest.by_hand import applied
-from roadtest.clock import utc_text
+from roadtest.clock import Stretch, outside, utc_text
 from roadtest.cross_check import speed_difference
 from roadtest.drive import Drive, read_drive
 from roadtest.evidence import Evidence
@@ -266,8 +266,25 @@ def _doubts(drive: Drive, measured: Measured) -> tuple[Doubt, ...]:
     return (
         *(Doubt(f"{drive.notes.name}: {said}") for said in notes if drive.notes is not None),
         *(Doubt(f"Not used: {said}") for said in drive.refused),
+        *(Doubt(said) for said in _of_no_use(drive, measured)),
         *(Doubt(said, about) for about, said in measured.doubts.items()),
     )
+
+
+def _of_no_use(drive: Drive, measured: Measured) -> Iterator[str]:
+    """Say it where there is a log of engine speed, but it goes with nothing that was driven."""
+    if not drive.tach or measured.gearing.gear_s is not None:
+        return
+    time = drive.gps.time_s
+    stretch = Stretch(float(time[0]), float(time[-1]))
+    for log in drive.tach:
+        why = outside(log, stretch, None)
+        yield (
+            f"{log.name}: its engine speed keeps to no ratio with the road speed of this drive"
+            + (f", and {why}" if why else "")
+            + ": is it of this drive, in revolutions a minute, its times in seconds? With a "
+            "torque converter no ratio shows"
+        )
 
 
 def _as_given(figure: Given | None, unit: str) -> Quantity | None:

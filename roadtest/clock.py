@@ -57,7 +57,7 @@ def channels_in_utc(log: ChannelsLog, utc_offset_s: float) -> ChannelsLog:
     return replace(log, clock="utc", time_s=log.time_s - utc_offset_s)
 
 
-def outside(log: ChannelsLog, drive: Stretch, utc_offset_s: float | None) -> str:
+def outside(log: ChannelsLog | TachLog, drive: Stretch, utc_offset_s: float | None) -> str:
     """Say that all of a log in UTC lies outside the drive, and what would bring it in; else "".
 
     `utc_offset_s` is the sheet's, None where the log has a zone of its own.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from roadtest.check import check_folder, conclude, stretch_to_draw, survey
@@ -163,6 +164,15 @@ def test_a_second_receiver_is_compared_and_not_used(tmp_path: Path) -> None:
     assert (used.name, used.speed_source) == ("fast.nmea", "doppler")
     assert (other.name, other.speed_source) == ("slow.nmea", None)
     assert other.remarks[0].startswith("a second receiver, for cross-check only: its speed less")
+
+
+def test_a_tach_log_that_goes_with_nothing_driven_is_the_first_step(tmp_path: Path) -> None:
+    rpm = np.random.default_rng(7).uniform(900.0, 5000.0, 400)
+    tach = "elapsed_s,rpm\n" + "".join(f"{0.2 * k:.1f},{n:.0f}\n" for k, n in enumerate(rpm))
+    log = nmea_text(receive(random_stops(3), Receiver(rate_hz=2.0), 1), Nmea())
+    folder = folder_with(tmp_path, build__toml="", gps__nmea=log, tach__csv=tach)
+    (step, *_) = check_folder(folder, None, silent).next_steps
+    assert step.startswith("tach.csv: its engine speed keeps to no ratio with the road speed")
 
 
 def test_the_same_drive_gives_the_same_bytes_in_one_go_or_in_two() -> None:
