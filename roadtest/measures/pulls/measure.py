@@ -250,7 +250,6 @@ def _with_power(row: PullRun, curve: PowerCurve, car: _Car, evidence: Evidence) 
     force = car.mass_kg[:, None] * curve.push_mps2
     power = force * curve.speed_mps
     highest = _highest(power)
-    strong = int(np.argmax(force.mean(axis=0)))
     rpm_per_mps = _rpm_per_mps(evidence, row.gear)
     return replace(
         row,
@@ -260,7 +259,7 @@ def _with_power(row: PullRun, curve: PowerCurve, car: _Car, evidence: Evidence) 
         if rpm_per_mps is None
         else _where_highest(power, curve.speed_mps, rpm_per_mps, "r/min"),
         power_standard_air=_in_standard_air(highest, car),
-        peak_force=Quantity.from_draws(force[:, strong], "N"),
+        peak_force=Quantity.from_draws(_along_the_top(force), "N"),
         curve=_points(curve.speed_mps, force, power, rpm_per_mps),
     )
 
@@ -273,6 +272,16 @@ def _highest(power: Floats) -> Floats:
     """
     where = np.roll(np.argmax(power, axis=1), 1)
     return np.asarray(power[np.arange(power.shape[0]), where])
+
+
+def _along_the_top(force: Floats) -> Floats:
+    """Return draws [c] of the highest of draws [c, p] of a curve that is flat there.
+
+    The mean over where the draws have it highest: where its mean is highest, at the ends mostly, it
+    is known worst, and noise would be picked out.
+    """
+    share = np.bincount(np.argmax(force, axis=1), minlength=force.shape[1]) / force.shape[0]
+    return np.asarray(force @ share)
 
 
 def _where_highest(power: Floats, speed_mps: Floats, factor: float, unit: str) -> Quantity | None:
