@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any, Final
@@ -21,6 +21,7 @@ from roadtest.measures.speedometer import SpeedometerMeasured, measure_speedomet
 from roadtest.measures.traces import Traces, traces_of
 from roadtest.progress import Progress
 from roadtest.quantity import Quantity
+from roadtest.results import Reading
 from roadtest.wording import number_text
 
 
@@ -49,10 +50,10 @@ class Measured:
     @property
     def doubts(self) -> Mapping[str, str]:
         """What to look at before a figure is believed, by the measure that it is of."""
-        dial, counter = self.speedometer.result.scale, self.odometer.result.scale
+        counter = self.odometer.result.scale
         said = {
             "speedometer": self.speedometer.doubt,
-            "odometer": self.odometer.doubt or _unlike(dial, counter),
+            "odometer": self.odometer.doubt or unlike(self.speedometer.result.readings, counter),
         }
         return {measure: doubt for measure, doubt in said.items() if doubt}
 
@@ -135,17 +136,21 @@ def measure_again(evidence: Evidence, before: Measured, was: Evidence) -> Measur
     return new
 
 
-def _unlike(dial: Quantity | None, counter: Quantity | None) -> str:
-    """Say where dial and odometer, which one cable or signal drives, are too far apart."""
-    if (
-        dial is None
-        or counter is None
-        or _COUNTER_LOW * dial.value < counter.value < _COUNTER_HIGH * dial.value
-    ):
+def unlike(readings: Sequence[Reading], counter: Quantity | None) -> str:
+    """Say where dial and odometer, which one cable or signal drives, are too far apart.
+
+    The dial by all its readings together, which is far better known than the slope of its law.
+    """
+    both = [(r.indicated, r.true) for r in readings if r.indicated and r.true]
+    true = sum(true.value for _, true in both)
+    if counter is None or true <= 0.0:
+        return ""
+    dial = sum(shown.value for shown, _ in both) / true
+    if _COUNTER_LOW * dial < counter.value < _COUNTER_HIGH * dial:
         return ""
     return (
         f"The odometer counts {number_text(counter.value, 3)} times the way driven, but the dial "
-        f"shows {number_text(dial.value, 3)} times the speed, and as a rule one drive "
+        f"shows {number_text(dial, 3)} times the speed, and as a rule one drive "
         "turns both: look whether a reading or its time is miswritten"
     )
 
