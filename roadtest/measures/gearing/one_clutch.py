@@ -37,7 +37,8 @@ _ODD: Final = 0.1  # of a clutch that slips: in one gear of one pull only, whate
 _MOST_ODD: Final = 10  # of those with the most torque
 _SIZES: Final = np.geomspace(0.003, 0.3, 9)  # λ, from what hardly matters up (our choice)
 _SHARES: Final = np.array([0.1, 0.3, 1.0])  # ω (our choice)
-_HOLDS: Final = np.array([0.0, 0.3, 0.5, 0.6, 0.7, 0.8, 0.9])  # T0/T1 (our choice)
+_HOLDS: Final = np.array([0.5, 0.6, 0.7, 0.8, 0.9])
+"""T0/T1: a clutch that holds less is hardly driven on (our choice)."""
 _MEMORY_S: Final = 2.0
 """A clutch begins to slip and grips again with the engine's torque, over seconds (our choice)."""
 _LEAST_U: Final = 1e-5

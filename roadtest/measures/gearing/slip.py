@@ -28,7 +28,8 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 _SUSTAINED_S: Final = 1.0
-_MOST_BINS: Final = 50  # of all stretches together: the hardest pulls get them first
+_BIN_S: Final = 0.5
+_MOST_BINS: Final = 60  # of all stretches together: the hardest pulls get them first
 _OF_ONE: Final = 8
 _DRAWS: Final = 400
 _U_TURNING: Final = 0.25  # of the mass of turning parts, standard, as a share (our choice)
@@ -48,7 +49,7 @@ class Slips:
 
 @dataclass(frozen=True)
 class _Stretch:
-    """One gear under load, in bins of a second or more: [b] each.
+    """One gear under load, in bins of half a second or more: [b] each.
 
     `seen` is the logarithm of engine speed over what road speed and gear make of it; the
     coefficients of the fit move it by -`design` [b, p]. `torque` is that of the engine but for a
@@ -95,7 +96,9 @@ def slips(
         return Slips()
     bins = _together(stretches, followed, followed.fit)
     drawn = -np.expm1(-clutch_draws(bins, _DRAWS, rng))
-    slip = np.column_stack([drawn[:, bins.stretch == k].max(axis=1) for k in range(len(stretches))])
+    slip = np.column_stack(
+        [_sustained(drawn[:, bins.stretch == k], one.time_s) for k, one in enumerate(stretches)]
+    )
     mean, u = slip.mean(axis=0), slip.std(axis=0)
     known = [np.sqrt(np.diag(bins.covariance)[bins.stretch == k].min()) for k in range(mean.size)]
     rows = []
@@ -115,13 +118,21 @@ def slips(
     return Slips(tuple(rows), Quantity.from_draws(slip.max(axis=1), "1"))
 
 
+def _sustained(slip: Floats, time_s: Floats) -> Floats:
+    """Return the largest mean over a second [c] of slip in even bins [c, b]."""
+    length = float(np.diff(time_s).mean()) if time_s.size > 1 else _SUSTAINED_S
+    span = int(np.clip(round(_SUSTAINED_S / length), 1, time_s.size))
+    total = np.cumsum(np.pad(slip, ((0, 0), (1, 0))), axis=1)
+    return np.asarray(((total[:, span:] - total[:, :-span]) / span).max(axis=1))
+
+
 def _shared_out(turns: Turns, loaded: Sequence[tuple[str, Ints]]) -> list[int]:
-    """Return how many bins each stretch gets, at most: one a second, the hardest first."""
+    """Return how many bins each stretch gets, at most: two a second, the hardest first."""
     torque = [float(np.mean(_light_torque(turns, index))) for _, index in loaded]
     bins, left = [1] * len(loaded), _MOST_BINS - len(loaded)
     for k in np.argsort(torque)[::-1].tolist():
         time = turns.time_s[loaded[k][1]]
-        wanted = min(int((time[-1] - time[0]) / _SUSTAINED_S), _OF_ONE) - 1
+        wanted = min(int((time[-1] - time[0]) / _BIN_S), _OF_ONE) - 1
         bins[k] += max(min(wanted, left), 0)
         left -= bins[k] - 1
     return bins
@@ -164,6 +175,7 @@ def _loaded_gears(followed: Followed, manoeuvre: Manoeuvre, fix_s: float) -> lis
     inside = (turns.time_s >= manoeuvre.start_s) & (turns.time_s <= manoeuvre.end_s)
     index = np.flatnonzero(inside)
     blurred_s = max(fix_s, 1.0 / followed.samples.rate_hz)  # a change of gear, at most
+    begins, ends = _engaged(turns.time_s, sequence.gear)
     loaded: list[tuple[str, Ints]] = []
     first_gear = True
     for start, end in runs(sequence.gear[index]):
@@ -173,15 +185,29 @@ def _loaded_gears(followed: Followed, manoeuvre: Manoeuvre, fix_s: float) -> lis
         first_gear = False
         part = index[start:end]
         time = turns.time_s[part]
-        after = max(_SETTLE_S, blurred_s) if start > 0 else 0.0
-        before = max(_BEFORE_S, blurred_s) if end < index.size else 0.0
-        mine = _loaded(turns, part[(time >= time[0] + after) & (time <= time[-1] - before)])
+        settled = time >= begins[part] + max(_SETTLE_S, blurred_s)
+        settled &= time <= ends[part] - max(_BEFORE_S, blurred_s)
+        mine = _loaded(turns, part[settled])
         if launching or mine.size < 2:
             continue
         time = turns.time_s[mine]
         if time[-1] - time[0] + float(np.median(np.diff(time))) >= 0.99 * _SUSTAINED_S:
             loaded.append((manoeuvre.id, mine))
     return loaded
+
+
+def _engaged(time_s: Floats, gear: Ints) -> tuple[Floats, Floats]:
+    """Return when the gear of each sample was engaged, and until when, [n] each.
+
+    The log's own ends are no change of gear.
+    """
+    begins, ends = np.full(time_s.size, -np.inf), np.full(time_s.size, np.inf)
+    for start, end in runs(gear):
+        if start > 0:
+            begins[start:end] = time_s[start]
+        if end < time_s.size:
+            ends[start:end] = time_s[end - 1]
+    return begins, ends
 
 
 def _stretch(
@@ -200,7 +226,7 @@ def _stretch(
     time = turns.time_s[index]
     usual = float(np.median(np.diff(time)))
     whole = float(time[-1] - time[0]) + usual
-    length = max(_SUSTAINED_S, usual, whole / most)
+    length = max(_BIN_S, usual, whole / most)
     last = max(int(whole / length + 0.01), 1) - 1  # what is left over goes with the last one
     place = np.minimum(((time - time[0] + 1e-9) / length).astype(np.int64), last)
     _, first, count = np.unique(place, return_index=True, return_counts=True)
