@@ -50,11 +50,10 @@ class Measured:
     @property
     def doubts(self) -> Mapping[str, str]:
         """What to look at before a figure is believed, by the measure that it is of."""
-        counter = self.odometer.result.scale
-        said = {
-            "speedometer": self.speedometer.doubt,
-            "odometer": self.odometer.doubt or unlike(self.speedometer.result.readings, counter),
-        }
+        dial, counter = self.speedometer, self.odometer
+        # A dial that is in doubt itself puts no odometer in doubt.
+        other = "" if dial.doubt else unlike(dial.result.readings, counter.result.scale)
+        said = {"speedometer": dial.doubt, "odometer": counter.doubt or other}
         return {measure: doubt for measure, doubt in said.items() if doubt}
 
     @property

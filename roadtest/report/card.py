@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from roadtest.measures.speedometer.cautions import doubt
 from roadtest.quantity import Quantity
 from roadtest.report.model import Block, GloveBoxCard, Heading, Table
 from roadtest.results import ReadIn, Results
@@ -38,9 +39,12 @@ def glove_box_card(results: Results, units: ReadIn) -> list[Block]:
 
 
 def _dial_table(results: Results, units: ReadIn) -> Table | None:
-    """Return the true speed at round dial speeds, by the law found, within the speeds held."""
+    """Return the true speed at round dial speeds, by the law found, within the speeds held.
+
+    None where the readings are in doubt: nobody is to drive by them.
+    """
     found = results.speedometer
-    if found.scale is None or found.scale.value <= 0.0:
+    if found.scale is None or found.scale.value <= 0.0 or doubt(found.readings):
         return None
     offset = found.offset.value if found.offset is not None else 0.0
     shown = [r.indicated.value for r in found.readings if r.indicated is not None]
