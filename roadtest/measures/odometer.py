@@ -188,10 +188,10 @@ def _told_jump(read: _Read, sheet: BuildSheet) -> str:
     way = number_text(abs(read.jumped_m) / to_si(1.0, unit), 4)
     way += " miles" if unit == "mile" else " km"
     if read.jumped_m < 0.0:
-        why = f"{way} less than the reading before it, so not compared with that: set back"
+        why = f"{way} less than the reading before it, so not compared with that: set back,"
     else:
-        why = f"{way} more than the reading before it, far beyond the way driven, so not compared"
-    return f"{read.place}: {why}, another counter, another unit, or miswritten?"
+        why = f"{way} more than the reading before it, far beyond the way driven, so not compared:"
+    return f"{read.place}: {why} another counter, another unit, or miswritten?"
 
 
 def _mixed(scale: Quantity | None) -> tuple[str, ...]:
