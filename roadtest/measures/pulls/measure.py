@@ -101,6 +101,7 @@ def measure_pulls(
     if not used or not count:
         return PullsMeasured(PullsResult())
     car = _car(evidence, coasting, count, rng)
+    gap_s = float(np.median(np.diff(evidence.motion.time_s)))
     runs: list[PullRun] = []
     standing: list[Standing] = []
     distances: list[StandingDistance] = []
@@ -111,7 +112,7 @@ def measure_pulls(
         if path is None or (manoeuvre.from_rest and evidence.motion.source == "position"):
             continue
         if manoeuvre.from_rest:
-            speeds, reached = standing_rows(manoeuvre.id, path, evidence.sheet, rng)
+            speeds, reached = standing_rows(manoeuvre.id, path, evidence.sheet, gap_s, rng)
             standing += speeds
             distances += reached
             tried.append(_tried_start(evidence, manoeuvre, path, speeds, engine))
