@@ -31,11 +31,11 @@ _MOST_STEPS: Final = 120
 _LEVEL_SD_MPS2: Final = 4.0
 _CHANGE_SHARE: Final = 0.1  # of the level, a second: over a whole stop it is a third
 # How uneven a foot is, as a share of the level, and over which time it forgets: tried and weighted,
-# shares by a half-normal density with the usual 4 % (as for the beginning of a stop) as its median,
-# so that brakes at their limit may be even and no foot pumps, times alike. Common practice, no
-# published source.
-_UNEVEN_SHARES: Final = 0.04 * 2.0 ** np.arange(-6.0, 3.0)
-_UNEVEN_SCALE: Final = 0.04 / 0.6745
+# shares by a half-normal density with the usual 4 % (as for the beginning and the end of a stop) as
+# its root mean square, so that brakes at their limit may be even and no foot pumps, times alike.
+# Common practice, no published source.
+_UNEVEN_SCALE: Final = 0.04
+_UNEVEN_SHARES: Final = _UNEVEN_SCALE * 2.0 ** np.arange(-6.0, 3.0)
 _UNEVEN_MEMORIES_S: Final = (0.15, 0.3, 0.6)
 _SPEED_SD_MPS: Final = 10.0
 
