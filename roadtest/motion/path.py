@@ -51,11 +51,14 @@ def heading_along(
 ) -> Floats:
     """Return the heading [n], rad clockwise from north, unwrapped; NaN when standing.
 
-    The receiver's own course where it gives one, else the direction of the smoothed path.
+    The receiver's own course where it gives one, else the direction of the smoothed path where that
+    goes on: speeds may be shown for a second or more after the places have come to rest.
     """
     heading = np.radians(course_deg)
     if time_s.size >= 3:
-        way = np.arctan2(np.gradient(east_m, time_s), np.gradient(north_m, time_s))
+        east, north = np.gradient(east_m, time_s), np.gradient(north_m, time_s)
+        goes_on = np.hypot(east, north) > _COURSE_FROM_MPS
+        way = np.where(goes_on, np.arctan2(east, north), np.nan)
         heading = np.where(np.isfinite(heading), heading, way)
     heading = np.where(speed_mps > _COURSE_FROM_MPS, heading, np.nan)
     known = np.isfinite(heading)

@@ -136,3 +136,15 @@ def test_ground_of_a_whole_drive_follows_the_truth() -> None:
     off = np.angle(np.exp(1j * (ground.heading_rad - true)))[evidence.motion.speed_mps > 5.0]
     assert np.sqrt(np.mean(off**2)) < 0.01
     assert ground.grade.shape == ground.east_m.shape == evidence.motion.time_s.shape
+
+
+def test_a_path_that_has_come_to_rest_has_no_heading_though_speed_is_shown_later() -> None:
+    time = np.arange(0.0, 20.0, 0.2)
+    north = 8.0 * np.minimum(time, 10.0)
+    east = 0.02 * np.random.default_rng(4).standard_normal(time.size)
+    late = np.where(time < 12.0, 8.0, 0.0)
+    heading = heading_along(time, east, north, late, np.full(time.size, np.nan))
+    assert np.abs(heading[time < 9.5]).max() < 0.1
+    assert np.isnan(heading[time > 10.5]).all()
+    course = heading_along(time, east, north, late, np.full(time.size, 90.0))
+    assert np.isfinite(course[time < 12.0]).all()
