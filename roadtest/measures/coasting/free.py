@@ -14,12 +14,13 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtri
 
 from roadtest.evidence import Evidence
 from roadtest.measures.coasting.model import Fit
 from roadtest.measures.gearing.noted import drive_time
 from roadtest.measures.stretch import Stretch
-from roadtest.quantity import COVERAGE_FACTOR_95, Quantity
+from roadtest.quantity import COVERAGE_FACTOR_95, SURE, Quantity
 from roadtest.units import STANDARD_GRAVITY_MPS2
 
 Floats = NDArray[np.float64]
@@ -63,9 +64,11 @@ def not_free(loads: Mapping[str, RunLoad], free: frozenset[str]) -> dict[str, st
     doubtful = {name: load for name, load in loads.items() if name not in free}
     aside = {name: why for name, load in doubtful.items() if (why := _beyond(load))}
     rest = {name: load for name, load in loads.items() if name not in aside}
-    for name in doubtful.keys() & rest.keys():
+    compared = doubtful.keys() & rest.keys()
+    reach = _reach(len(compared) * (len(rest) - 1))
+    for name in compared:
         for other, load in rest.items():
-            if other != name and _harder(rest[name], load):
+            if other != name and _harder(rest[name], load, reach):
                 aside[name] = f"slows harder than {other} for certain: in gear, or a brake on"
     return aside
 
@@ -78,7 +81,15 @@ def _beyond(load: RunLoad) -> str:
     return ""
 
 
-def _harder(one: RunLoad, other: RunLoad) -> bool:
+def _reach(comparisons: int) -> float:
+    """Return by how many half-widths runs must differ for all comparisons together to be sure.
+
+    Reference: Bonferroni's inequality; each comparison looks one way.
+    """
+    return float(ndtri(1.0 - (1.0 - SURE) / max(comparisons, 1))) / COVERAGE_FACTOR_95
+
+
+def _harder(one: RunLoad, other: RunLoad, reach: float) -> bool:
     """Return whether `one` slows harder than `other` for certain, at a speed that both had."""
     low, high = max(one.low_mps, other.low_mps), min(one.high_mps, other.high_mps)
     if low > high:
@@ -86,7 +97,7 @@ def _harder(one: RunLoad, other: RunLoad) -> bool:
     middle = 0.5 * (low + high)
     harder, least = one.deceleration(middle), other.deceleration(middle)
     # The two runs' errors are their own.
-    return harder.value - least.value > float(np.hypot(harder.u95, least.u95))
+    return harder.value - least.value > reach * float(np.hypot(harder.u95, least.u95))
 
 
 def with_noted_gears(
