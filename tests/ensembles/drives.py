@@ -208,6 +208,8 @@ def _receiver(truth: Truth, seed: int, rng: np.random.Generator) -> tuple[Receiv
         ],
         lag_s=smooth,
         lag_of_course=bool(own.random() < 0.5),
+        # On the dash, or in the boot.
+        ahead_m=own.uniform(1.0, 1.6) if own.random() < 0.6 else own.uniform(-0.6, 0.0),
         delay_s=late - smooth,
         clamp_mps=rng.uniform(0.5, 2.0) if rng.random() < 0.4 else 0.0,
         position_white_m=rng.uniform(0.05, 0.4),
