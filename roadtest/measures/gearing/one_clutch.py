@@ -5,7 +5,7 @@ sound, x = 0 throughout, or it slips where the engine's torque T is more than it
 larger the excess:
 
     x = a · g(T) + d,   g = (T - T0) / (T1 - T0), 0 below T0 and 1 at the most torque T1,
-    a ~ N(0, λ²),       d ~ N(0, (ω·λ·g)²), alike over seconds,
+    a ~ N(0, λ²), a > 0,  d ~ N(0, (ω·λ·g)²), alike over seconds,
 
 with T0, λ and ω any of a grid. T is known with error, so of g there are a mean and a variance, and
 the latter adds to d. What is seen is y = x - a·h + error, error ~ N(0, C): where the driving that
@@ -27,7 +27,7 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
+from scipy.special import log_ndtr, ndtr, ndtri_exp
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -40,7 +40,8 @@ _SHARES: Final = np.array([0.1, 0.3, 1.0])  # ω (our choice)
 _HOLDS: Final = np.array([0.5, 0.6, 0.7, 0.8, 0.9])
 """T0/T1: a clutch that holds less is hardly driven on (our choice)."""
 _MEMORY_S: Final = 2.0
-"""A clutch begins to slip and grips again with the engine's torque, over seconds (our choice)."""
+"""A clutch begins to slip and grips again with the engine's torque, smoothly over seconds (our
+choice)."""
 _LEAST_U: Final = 1e-5
 
 
@@ -77,7 +78,7 @@ def clutch_draws(bins: Bins, count: int, rng: np.random.Generator) -> Floats:
     size = bins.seen.size
     shapes = _shapes(bins)
     apart = np.abs(bins.time_s[:, None] - bins.time_s)
-    alike = np.exp(-apart / _MEMORY_S) * (bins.stretch[:, None] == bins.stretch)
+    alike = np.exp(-0.5 * (apart / _MEMORY_S) ** 2) * (bins.stretch[:, None] == bins.stretch)
     varies = _outer(shapes.sd)[:, None] + _SHARES[:, None, None] ** 2 * _outer(shapes.mean)[:, None]
     varies = (varies * alike).reshape(-1, size, size)
     which = np.repeat(np.arange(shapes.chance.size), _SHARES.size)
@@ -90,6 +91,12 @@ def clutch_draws(bins: Bins, count: int, rng: np.random.Generator) -> Floats:
     log = 0.5 * (parts[:, None] ** 2 * prior / (1.0 + prior) - np.log1p(prior)).sum(axis=2)
     each = (1.0 - _SOUND) / (_SHARES.size * _SIZES.size)
     log += np.log(each * shapes.chance[which])[:, None]
+    # Of N(0, λ²) half is left; what y makes of a lies above 0 with some other chance.
+    share = np.einsum("ub,ubk->uk", level @ back.T, v)
+    square = _SIZES**2
+    mean_a = square * ((share * parts)[:, None] / (1.0 + prior)).sum(axis=2)
+    square_a = square - square**2 * ((share**2)[:, None] / (1.0 + prior)).sum(axis=2)
+    log += np.log(2.0) + log_ndtr(mean_a / np.sqrt(np.maximum(square_a, 1e-9 * square)))
     log = np.append(np.log(_SOUND), log)
     weight = np.exp(log - log.max())
     chosen = rng.choice(weight.size, count, p=weight / weight.sum())
@@ -97,15 +104,24 @@ def clutch_draws(bins: Bins, count: int, rng: np.random.Generator) -> Floats:
     for k in np.unique(chosen[chosen > 0]):
         mine = np.flatnonzero(chosen == k)
         u, s = divmod(int(k) - 1, _SIZES.size)
-        square, g = _SIZES[s] ** 2, shapes.mean[which[u]]
-        shown = square * (np.outer(level[u], level[u]) + varies[u]) + covariance
-        both = square * (np.outer(level[u], g) + varies[u])
-        gain = np.linalg.solve(shown, both)
-        spread = square * (np.outer(g, g) + varies[u]) - both.T @ gain
-        values, vectors = np.linalg.eigh(0.5 * (spread + spread.T))
+        a = _above_zero(
+            mean_a[u, s], np.sqrt(max(square_a[u, s], 1e-9 * square[s])), mine.size, rng
+        )
+        # Given a: y less what it makes of it is d and error.
+        varied = square[s] * varies[u]
+        gain = np.linalg.solve(varied + covariance, varied)
+        values, vectors = np.linalg.eigh(varied - varied @ gain)
         root = vectors * np.sqrt(np.maximum(values, 0.0))
-        drawn[mine] = bins.seen @ gain + rng.normal(size=(mine.size, size)) @ root.T
+        left = bins.seen - np.outer(a, level[u])
+        noise = rng.normal(size=(mine.size, size)) @ root.T
+        drawn[mine] = np.outer(a, shapes.mean[which[u]]) + left @ gain + noise
     return np.maximum(drawn, 0.0)
+
+
+def _above_zero(mean: float, sd: float, count: int, rng: np.random.Generator) -> Floats:
+    """Return draws [count] of a normal distribution cut off below zero."""
+    below = log_ndtr(mean / sd) + np.log1p(-rng.random(count))  # log of the chance of more
+    return np.asarray(np.maximum(mean - sd * ndtri_exp(below), 0.0))
 
 
 def _outer(values: Floats) -> Floats:
@@ -114,9 +130,8 @@ def _outer(values: Floats) -> Floats:
 
 
 def _shapes(bins: Bins) -> _Shapes:
-    most = max(
-        float((bins.torque - bins.u_torque).max()), 1e-12
-    )  # the very highest is the luckiest
+    # The very highest torque is the luckiest.
+    most = max(float((bins.torque - bins.u_torque).max()), 1e-12)
     torque, u = bins.torque / most, np.maximum(bins.u_torque / most, 1e-6)
     mean, sd = _over(torque, u, _HOLDS[:, None])
     in_fit = _ramp(bins.fit_torque / most, _HOLDS[:, None]) @ bins.fit_share.T
