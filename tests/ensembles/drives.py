@@ -11,7 +11,7 @@ import numpy as np
 
 from tests.simulation.car import Car
 from tests.simulation.dials import MPH_MPS, Dial, Odometer
-from tests.simulation.driver import Driver
+from tests.simulation.driver import Driver, Pedal
 from tests.simulation.ensembles import random_car, random_pedal, random_road
 from tests.simulation.receiver import KNOT_MPS, Receiver, receive
 from tests.simulation.road import Road
@@ -148,6 +148,7 @@ def _road(seed: int, rng: np.random.Generator) -> Road:
 def _driven(seed: int, car: Car, dial: Dial, rng: np.random.Generator) -> Truth:
     """Return a drive of some ten minutes."""
     own = np.random.default_rng([seed, 32])  # for what was added later: the rest stays as it was
+    feet = np.random.default_rng([seed, 34])
     driver = Driver(car, _road(seed, rng), seed, START_UTC_S)
     driver.idle(rng.uniform(8.0, 20.0))
     driver.traffic(rng.uniform(30.0, 80.0))
@@ -163,9 +164,9 @@ def _driven(seed: int, car: Car, dial: Dial, rng: np.random.Generator) -> Truth:
     speed = rng.uniform(17.0, 27.0)
     for _ in range(int(rng.integers(3, 6))):
         driver.turn_round()
-        driver.stop(speed * rng.normal(1.0, 0.015), random_pedal(rng))
+        driver.stop(speed * rng.normal(1.0, 0.015), _foot(random_pedal(rng), feet))
     if rng.random() < 0.4:
-        driver.snub(speed, 0.5 * speed, random_pedal(rng))
+        driver.snub(speed, 0.5 * speed, _foot(random_pedal(rng), feet))
     if rng.random() < 0.75:
         ends = [(rng.uniform(24.0, 27.0), rng.uniform(8.0, 11.0)) for _ in range(2)]
         if own.random() < 0.5:  # two each way, as the drive card asks; others do with less
@@ -181,6 +182,17 @@ def _driven(seed: int, car: Car, dial: Dial, rng: np.random.Generator) -> Truth:
     driver.traffic(rng.uniform(20.0, 50.0))
     driver.idle(rng.uniform(8.0, 20.0))
     return driver.finish()
+
+
+def _foot(pedal: Pedal, own: np.random.Generator) -> Pedal:
+    """Return the pedal with times as drivers' feet take them; half go late for the clutch.
+
+    A pedal hit hard is down within 0.1 to 0.3 s, others take up to twice that (common practice, no
+    published source).
+    """
+    times = np.exp(own.uniform(np.log(0.12), np.log(0.65), 2)).tolist()
+    late = own.uniform(0.2, 3.0) if own.random() < 0.5 else 0.0
+    return dataclasses.replace(pedal, build_up_s=times[0], lift_s=times[1], clutch_s=late)
 
 
 def _receiver(truth: Truth, seed: int, rng: np.random.Generator) -> tuple[Receiver, bool]:

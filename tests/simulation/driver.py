@@ -19,6 +19,7 @@ from tests.simulation.vehicle import NEUTRAL, OPEN, Vehicle
 
 _SETTLED_MPS = 0.25
 _PATIENCE_S = 120.0
+_CLUTCH_IN_RPM = 1200.0  # below it the engine would be dragged under its idle
 
 
 @dataclass(frozen=True)
@@ -30,6 +31,7 @@ class Pedal:
     unevenness: float = 0.03  # human variation, as a fraction
     rise: float = 0.06  # how much harder the foot presses toward the end
     lift_s: float = 0.3  # throttle off, brakes not on yet
+    clutch_s: float = 0.0  # how long the engine still brakes after first bite
     pull_pm: float = 0.0  # curvature the brakes steer into, positive to the right
 
 
@@ -298,13 +300,12 @@ class Driver:
         end = self.time_s + lift_s
         while self.time_s < end - 1e-9:
             self.vehicle.locked(-9.0)
-        self.vehicle.gear = OPEN
 
     def _brake(self, pedal: Pedal, to_mps: float) -> None:
         vehicle, step = self.vehicle, self.vehicle.step_s
         rates = self.rng.uniform(2.0, 9.0, 3)
         phases = self.rng.uniform(0.0, 2.0 * math.pi, 3)
-        initial, start = self.speed_mps, self.time_s
+        initial, start, gear = self.speed_mps, self.time_s, vehicle.gear
         vehicle.turn_pm = pedal.pull_pm
         while self.speed_mps > to_mps:
             into = self.time_s - start + 0.5 * step
@@ -313,7 +314,13 @@ class Driver:
             human = 1.0 + 0.58 * pedal.unevenness * wobble
             harder = 1.0 + pedal.rise * (1.0 - self.speed_mps / initial)
             asked = pedal.level_mps2 * human * harder
-            vehicle.open(foot * min(asked, vehicle.brake_limit_mps2()))
+            brake = foot * min(asked, vehicle.brake_limit_mps2())
+            turning = gear >= 1 and self.car.locked_rpm(self.speed_mps, gear) > _CLUTCH_IN_RPM
+            if into < pedal.clutch_s and turning:
+                vehicle.overrun(brake)
+            else:
+                gear = vehicle.gear = OPEN
+                vehicle.open(brake)
         vehicle.turn_pm, vehicle.straight = 0.0, False
 
     def _part_stop(self, kind: str, from_mps: float, to_mps: float, pedal: Pedal) -> Manoeuvre:

@@ -207,3 +207,23 @@ def test_the_last_rise_is_that_after_a_fall_below() -> None:
     assert truth.rises_through(10.0, 0.5) == 0.5  # it has risen to it: it is above
     assert truth.last_rise_through(10.0, 4.0) == pytest.approx(2.5, abs=1e-9)
     assert math.isnan(truth.last_rise_through(8.0, 4.0))
+
+
+def test_a_clutch_that_goes_in_late_lets_the_engine_brake_on() -> None:
+    def script(late_s: float) -> Truth:
+        def drive(driver: Driver) -> None:
+            driver.start_rolling(22.0)
+            driver.stop(20.0, Pedal(unevenness=0.0, rise=0.0, clutch_s=late_s))
+
+        return simulate(drive, seed=4)
+
+    prompt, late = script(0.0), script(1.0)
+    for truth, in_gear_s in ((prompt, 0.0), (late, 1.0)):
+        stop = truth.of_kind("stop")[0]
+        braking = (truth.t_s >= stop.start_s) & (truth.t_s < stop.end_s)
+        assert (truth.gear[braking] > 0).sum() * truth.step_s == pytest.approx(in_gear_s, abs=0.02)
+    hard = [
+        np.interp(truth.of_kind("stop")[0].start_s + 0.7, truth.t_s, truth.accel_mps2)
+        for truth in (prompt, late)
+    ]
+    assert 0.02 < hard[0] - hard[1] < 1.0  # its drag, less what its own mass takes off the brakes

@@ -63,6 +63,11 @@ class Vehicle:
         self._brake_mps2 += (brake_mps2 - self._brake_mps2) * self.step_s / _FOOT_S
         self._advance(gear, self._brake_mps2)
 
+    def overrun(self, brake_mps2: float) -> None:
+        """Take a step with the clutch home, off the throttle, braked as hard as this at once."""
+        self._brake_mps2 = brake_mps2
+        self.locked(-9.0, brake_mps2)
+
     def open(self, brake_mps2: float = 0.0, rpm: float | None = None) -> None:
         """Take a step with no drive; the free engine settles to `rpm` (idle when None)."""
         self._force_n = self._brake_mps2 = 0.0
