@@ -28,6 +28,8 @@ and how much of it by the driven wheels is not known."""
 _LIGHT_TORQUE: Final = 0.5
 """Of the most torque seen: a clutch that holds less is hardly driven on (our choice)."""
 _MOST_TORQUE: Final = 0.98  # quantile: the very highest is the luckiest
+_TIGHT_PM2: Final = 0.5 / 25.0**2
+"""½·κ² of a tight turn: where an antenna 1.6 m off the axle would be 0.2 % fast."""
 _SLOW_ROWS_S: Final = 2.0
 _LEAST_LIGHT_S: Final = 3.0
 _SLOWEST_MPS: Final = 3.0
@@ -63,7 +65,7 @@ def blocks_of(
 ) -> Blocks:
     """Return the blocks of settled, light-load driving in each of `count` gears.
 
-    Pulls are left out, for they are where a clutch may slip, and so is what takes much of the
+    Tight turns are left out, and pulls, where a clutch may slip, and what takes much of the
     torque the engine was seen to give: in a high gear that is easy driving. A gear with too little
     light driving gets its loaded samples too, with the creep's uncertainty that goes with their
     load.
@@ -72,6 +74,7 @@ def blocks_of(
     settled = _settled(turns, sequence, fix_s) & turns.usable & (turns.speed_mps > _SLOWEST_MPS)
     light = (turns.push_mps2 > LIGHT_MPS2[0]) & (turns.push_mps2 < LIGHT_MPS2[1])
     light &= ~_much_torque(turns, sequence)
+    light &= turns.bending.curve_square + turns.bending.u_curve_square < _TIGHT_PM2
     for manoeuvre in evidence.manoeuvres:
         if manoeuvre.kind == "pull":
             first = np.searchsorted(turns.time_s, manoeuvre.start_s)
@@ -160,6 +163,7 @@ def _means(
             mean(turns.bending.rate_square[index]),
             mean(turns.bending.felt_square[index]),
             mean(turns.bending.curve_square[index]),
+            mean(turns.bending.u_curve_square[index]),
         ),
         push_mps2=mean(push),
         push_square=mean(push * np.abs(push)),

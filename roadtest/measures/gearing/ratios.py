@@ -217,6 +217,8 @@ def _white_variance(blocks: Blocks, samples: EngineSamples, road: Road) -> Float
     swing = (blur * blocks.swing) ** 2
     square, u_square = road.smoothed.square
     turning = (np.hypot(square, u_square) * blocks.bending.felt_square) ** 2
+    ahead = np.hypot(bending.AHEAD_M2, bending.U_AHEAD_M2)
+    turning += (ahead * blocks.bending.u_curve_square) ** 2
     return np.asarray(speed / blocks.speed_mps**2 + tach / blocks.rpm**2 + swing + turning + 1e-8)
 
 

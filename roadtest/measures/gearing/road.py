@@ -111,9 +111,7 @@ class Road:
     def bending(self, time_s: Floats) -> Bending:
         """Return how the car turns at `time_s` [n]."""
         ground = self.ground
-        return Bending.of(
-            ground.time_s, ground.heading_rad, time_s, self.speed_at(time_s).speed_mps
-        )
+        return Bending.of(ground.time_s, ground.heading_rad, self.motion.speed_mps, time_s)
 
     def unsmoothed_by(self, time_s: Floats) -> Floats:
         """Return by how much the logarithm of speed rises at `time_s` [n], its smoothing undone.

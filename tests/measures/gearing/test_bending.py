@@ -22,14 +22,14 @@ def test_the_rate_is_that_of_the_turn_and_is_felt_for_seconds_after() -> None:
     rng = np.random.default_rng(3)
     noisy = heading + rng.normal(0.0, 0.01, time.size)
     noisy[time < 5.0] = np.nan
-    bends = Bending.of(time, noisy, np.array([10.0, 23.0, 28.0, 35.0]), np.full(4, 4.0))
+    bends = Bending.of(time, noisy, np.full(time.size, 4.0), np.array([10.0, 23.0, 28.0, 35.0]))
     assert bends.rate_square == pytest.approx([0.0, 0.125, 0.0, 0.0], abs=0.005)
     assert bends.felt_square == pytest.approx([0.0, 0.125, 0.125, 0.0], abs=0.01)
     assert bends.curve_square == pytest.approx(bends.rate_square / 16.0)
 
 
 def test_a_car_never_seen_to_move_does_not_turn() -> None:
-    bends = Bending.of(np.arange(3.0), np.full(3, np.nan), np.arange(2.0), np.zeros(2))
+    bends = Bending.of(np.arange(3.0), np.full(3, np.nan), np.zeros(3), np.arange(2.0))
     assert not bends.rate_square.any()
     assert not bends.felt_square.any()
 

@@ -45,7 +45,7 @@ def turns_of(parts: list[tuple[float, float, float]], free_s: int = 1) -> Turns:
         u_log=np.full(n, U),
         late=zero,
         swing=zero,
-        bending=Bending(zero, zero, zero),
+        bending=Bending(zero, zero, zero, zero),
         usable=np.ones(n, dtype=bool),
     )
 
