@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roadtest.motion.chain import Band, Factor, marginal_covariances
-from roadtest.motion.hilliness import Beforehand, Hilliness
+from roadtest.motion.hilliness import Beforehand, Grades, Hilliness
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -47,6 +47,7 @@ class Slope:
     u_grade: Floats  # standard
     spread: float  # standard deviation of grades along this road
     reach_m: float
+    possible: tuple[Grades, ...]  # one for each spread that may be; the above is their average
 
 
 @dataclass(frozen=True)
@@ -80,21 +81,44 @@ def grade_along(
     if knots.time_s.size < 3:
         return _unknown(time_s.size)
     guesses, weights = _weigh(_part(knots))
+    altitude = np.zeros(time_s.size)
+    possible = []
+    for spread in np.unique([guess.spread for guess in guesses]):
+        mine = [k for k, guess in enumerate(guesses) if guess.spread == spread]
+        probability = float(weights[mine].sum())
+        alike = [(guesses[k], float(weights[k]) / probability) for k in mine]
+        state, covariance = _averaged(knots, alike)
+        height, east, north = _at(distance_m, knots, state)
+        between = _at(distance_m, knots, covariance.reshape(-1, 4)).reshape(2, 2, -1)
+        altitude += probability * height
+        grade = way[:, 0] * east + way[:, 1] * north
+        u_grade = np.sqrt(np.einsum("ni,ijn,nj->n", way, between, way))
+        reach = sum(weight * guess.reach_m for guess, weight in alike)
+        possible.append(Grades(probability, float(spread), reach, grade, u_grade))
+    return _slope(altitude, possible)
+
+
+def _averaged(knots: _Knots, alike: list[tuple[Hilliness, float]]) -> tuple[Floats, Floats]:
+    """Return height and slope [k, 3], and the slope's covariance [k, 2, 2], weighted."""
     mean = np.zeros((knots.time_s.size, 3))
     covariance = np.zeros((knots.time_s.size, 2, 2))
-    for guess, weight in zip(guesses, weights, strict=True):
+    for guess, weight in alike:
         system = _System(knots, guess)
         state, slope = system.mean[:, :3], system.mean[:, 1:3]
         mean += weight * state
         covariance += weight * (system.slope_covariance + slope[:, :, None] * slope[:, None, :])
-    covariance -= mean[:, 1:, None] * mean[:, None, 1:]
-    spread = float(np.sqrt(sum(w * g.spread**2 for g, w in zip(guesses, weights, strict=True))))
-    reach = float(sum(w * g.reach_m for g, w in zip(guesses, weights, strict=True)))
-    altitude, east, north = _at(distance_m, knots, mean)
-    between = _at(distance_m, knots, covariance.reshape(-1, 4)).reshape(2, 2, -1)
-    grade = way[:, 0] * east + way[:, 1] * north
-    variance = np.einsum("ni,ijn,nj->n", way, between, way)
-    return Slope(altitude, grade, np.sqrt(variance), spread, reach)
+    return mean, covariance - mean[:, 1:, None] * mean[:, None, 1:]
+
+
+def _slope(altitude_m: Floats, possible: list[Grades]) -> Slope:
+    grade = sum((p.probability * p.grade for p in possible), np.zeros(altitude_m.size))
+    variance = sum(
+        (p.probability * (p.u_grade**2 + (p.grade - grade) ** 2) for p in possible),
+        np.zeros(altitude_m.size),
+    )
+    spread = float(np.sqrt(sum(p.probability * p.spread**2 for p in possible)))
+    reach = float(sum(p.probability * p.reach_m for p in possible))
+    return Slope(altitude_m, grade, np.sqrt(variance), spread, reach, tuple(possible))
 
 
 def _filled(time_s: Floats, heading_rad: Floats | None) -> Floats:
@@ -111,9 +135,12 @@ def _at(distance_m: Floats, knots: _Knots, rows: Floats) -> Floats:
 
 
 def _unknown(n: int) -> Slope:
-    spread = float(np.sqrt(np.mean(_SPREADS**2)))
-    zero = np.zeros(n)
-    return Slope(zero + np.nan, zero, zero + spread, spread, float(_REACHES_M[1]))
+    zero, reach = np.zeros(n), float(_REACHES_M[1])
+    possible = [
+        Grades(1.0 / _SPREADS.size, float(spread), reach, zero, zero + spread)
+        for spread in _SPREADS
+    ]
+    return _slope(zero + np.nan, possible)
 
 
 def _knots(time_s: Floats, distance_m: Floats, altitude_m: Floats, way: Floats) -> _Knots:

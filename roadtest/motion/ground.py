@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from roadtest.motion.estimate import Motion
 from roadtest.motion.grade import grade_along
+from roadtest.motion.hilliness import Grades
 from roadtest.motion.path import heading_along, smooth_path
 from roadtest.motion.screening import Screened
 
@@ -28,6 +29,7 @@ class Ground:
     u_grade: Floats  # standard
     grade_spread: float = 0.02  # standard deviation of grades on such roads, of either sign
     grade_reach_m: float = 200.0  # over which grades forget each other: correlation e^(-d/reach)
+    possible: tuple[Grades, ...] = ()  # for each possible spread; the grade above is their average
 
 
 def ground_under(screened: Screened, motion: Motion) -> Ground:
@@ -50,4 +52,5 @@ def ground_under(screened: Screened, motion: Motion) -> Ground:
         u_grade=slope.u_grade,
         grade_spread=slope.spread,
         grade_reach_m=slope.reach_m,
+        possible=slope.possible,
     )

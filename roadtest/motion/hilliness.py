@@ -5,6 +5,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
 
 @dataclass(frozen=True)
 class Hilliness:
@@ -17,6 +22,17 @@ class Hilliness:
     spread: float
     reach_m: float
     wander_m: float
+
+
+@dataclass(frozen=True)
+class Grades:
+    """What the altitudes say of the grade at every fix, if roads are as hilly as `spread` says."""
+
+    probability: float  # that they are
+    spread: float
+    reach_m: float
+    grade: Floats  # [n]
+    u_grade: Floats  # [n], standard
 
 
 @dataclass(frozen=True)

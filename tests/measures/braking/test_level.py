@@ -12,6 +12,7 @@ from roadtest.manoeuvres import Manoeuvre
 from roadtest.measures.braking.level import grades_of, level_of
 from roadtest.measures.braking.onset import Onset
 from roadtest.measures.braking.stop import StopDraws
+from roadtest.motion.hilliness import Grades
 from tests.evidence_from_truth import evidence_from
 from tests.simulation.ensembles import random_stops
 from tests.simulation.receiver import Receiver
@@ -27,7 +28,12 @@ def plain() -> Evidence:
 
 
 def on_a_line(
-    plain: Evidence, ways: list[int], grades: list[float], u_grade: float, apart_m: float = 0.0
+    plain: Evidence,
+    ways: list[int],
+    grades: list[float],
+    u_grade: float,
+    apart_m: float = 0.0,
+    speed_mps: float = 15.0,
 ) -> Evidence:
     """Return evidence of a stop every 100 s along a line, way +1 north and -1 south."""
     n = 100 * (len(ways) + 1)
@@ -41,12 +47,11 @@ def on_a_line(
         north_m=apart_m * of_stop,
         heading_rad=heading,
         altitude_m=np.zeros(n),
-        grade=np.array(grades)[of_stop],
-        u_grade=np.full(n, u_grade),
-        grade_spread=0.02,
-        grade_reach_m=200.0,
+        possible=(Grades(1.0, 0.02, 200.0, np.array(grades)[of_stop], np.full(n, u_grade)),),
     )
-    motion = dataclasses.replace(plain.motion, time_s=time, speed_mps=np.full(n, 15.0))
+    motion = dataclasses.replace(
+        plain.motion, time_s=time, distance_m=speed_mps * time, speed_mps=np.full(n, speed_mps)
+    )
     return dataclasses.replace(plain, ground=ground, motion=motion)
 
 
@@ -97,6 +102,28 @@ def test_the_other_direction_over_the_same_ground_makes_the_grade_better_known(
     assert mean[0] == pytest.approx(-mean[1], abs=0.0015)
     assert 0.008 < mean[0] < 0.0125
     assert (sd < 0.0066).all()  # two looks at one hill, the thought of roads beforehand once
+
+
+def test_stops_made_soon_after_each_other_rest_on_the_same_altitudes(plain: Evidence) -> None:
+    evidence = on_a_line(plain, [1, -1], [0.012, -0.012], 0.008, speed_mps=0.01)
+    mean, sd = grades(evidence, stops([6.0, 6.0]), like=False)
+    assert mean == pytest.approx([0.012, -0.012], abs=0.0015)
+    assert sd == pytest.approx([0.008, 0.008], rel=0.15)  # one look at the hill, not two
+
+
+def test_how_hilly_is_told_by_the_braking_too(plain: Evidence) -> None:
+    flat = on_a_line(plain, [1, -1] * 3, [0.0] * 6, 0.002)
+    n = flat.ground.time_s.size
+    possible = tuple(
+        Grades(p, spread, 200.0, np.zeros(n), np.full(n, spread))
+        for p, spread in ((0.9, 0.002), (0.1, 0.02))
+    )
+    either = dataclasses.replace(flat, ground=dataclasses.replace(flat.ground, possible=possible))
+    made = stops([6.0 + way * G * 0.02 for way in [1, -1] * 3])
+    assert grades(either, made)[0][0] == pytest.approx(0.02, abs=0.006)
+    # Without what stops show, the flat road's tails are those of the hilly one.
+    drawn = grades_of(either, made, np.full(6, False), np.random.default_rng(7))[0]
+    assert 0.03 < np.mean(np.abs(drawn) > 0.006) < 0.15
 
 
 def test_ground_far_away_tells_nothing(plain: Evidence) -> None:
