@@ -21,6 +21,7 @@ from dash import (
 from dash.exceptions import PreventUpdate
 
 from dashboard.aria import aria
+from dashboard.clicks import clicked
 from dashboard.comparing import Compared, compared_body
 from dashboard.drive_view import drive_body
 from dashboard.editing import connect_editing
@@ -98,12 +99,11 @@ def _ways_in(app: Dash, server: Server) -> None:
         prevent_initial_call=True,
     )
     def _take_in(dropped: Any, _clicks: list[int], _back: list[int]) -> Any:
-        asked = ctx.triggered_id
-        key = browser_key()
-        if asked == Ids.DROPPED and dropped:
+        asked, key = clicked(), browser_key()
+        if Ids.DROPPED in ctx.triggered_prop_ids.values() and dropped:
             files = files_dropped(dropped["contents"], dropped["names"])
             work = server.sessions.start(key, "dropped files", files)
-        elif isinstance(asked, dict) and ctx.triggered[0]["value"]:
+        elif asked is not None:
             held = asked["type"] == "held"
             work = server.work(asked["work"]) if held else begin_picked(server, str(asked["row"]))
         else:

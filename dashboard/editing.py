@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from dash import ALL, Dash, Input, Output, State, ctx, no_update
+from dash import ALL, Dash, Input, Output, State, no_update
 from dash.exceptions import PreventUpdate
 
+from dashboard.clicks import clicked
 from dashboard.edit_view import edits_view, error_said, history_view, typed_text
 from dashboard.findings_view import findings_view
 from dashboard.ids import Ids
@@ -93,8 +94,8 @@ def _the_rest(app: Dash, server: Server) -> None:
         prevent_initial_call=True,
     )
     def _enter(_do: list[int], _back: list[int], *states: Any) -> Any:
-        asked = ctx.triggered_id
-        if not isinstance(asked, dict) or not ctx.triggered[0]["value"]:
+        asked = clicked()
+        if asked is None:
             raise PreventUpdate
         work = server.ready(states[-1])
         said = {name: str(value or "") for name, value in zip(fields, states[:-1], strict=True)}

@@ -9,6 +9,7 @@ from dash import ALL, Dash, Input, Output, State, ctx, no_update
 from dash.exceptions import PreventUpdate
 
 from dashboard.apart import Runner
+from dashboard.clicks import clicked
 from dashboard.comparing import Compared, chosen
 from dashboard.folder_view import MOST_COMPARED, compare_bar, drive_list, nothing_to_check
 from dashboard.guard import browser_key
@@ -51,11 +52,10 @@ def _searching(app: Dash, server: Server) -> None:
         prevent_initial_call=True,
     )
     def _search(text: str | None, kind: str | None, _more: list[int], ticked: list[str]) -> Any:
-        pages = 1
-        if isinstance(ctx.triggered_id, dict):
-            if not ctx.triggered[0]["value"]:
-                raise PreventUpdate
-            pages = int(ctx.triggered_id["pages"]) + 1
+        more = clicked()
+        if more is None and all(isinstance(n, dict) for n in ctx.triggered_prop_ids.values()):
+            raise PreventUpdate  # a button has come up
+        pages = 1 if more is None else int(more["pages"]) + 1
         found = server.shelf.find(text or "", kind or "")
         shown = drive_list(server.shelf, found, pages, ticked or [])
         return shown, nothing_to_check(server.shelf, found)
