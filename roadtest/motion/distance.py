@@ -15,7 +15,7 @@ from roadtest.motion.gaps import LONG_GAP_S, U_PLACE_M, Gaps, over_gap
 from roadtest.motion.ground import Ground
 from roadtest.motion.lateness import lateness
 from roadtest.motion.smoothed import NOT_SMOOTHED, Smoothed
-from roadtest.motion.turning import turning_rate
+from roadtest.motion.turning import AHEAD_M2, U_AHEAD_M2, turning_rate
 from roadtest.quantity import COVERAGE_FACTOR_95, Quantity
 
 Floats = NDArray[np.float64]
@@ -39,7 +39,8 @@ def distance_driven(
     The speed is integrated by cubic Hermite steps; its variance is that of this sum under the
     whole posterior, slow receiver errors and gaps included: wᵀ·A⁻¹·w for weights w. Receivers
     report speed over level ground, so each step is stretched by its grade, √(1 + g²). A receiver
-    that smooths velocity as a whole cuts corners: by ½·ω²·τ² where the car turns at ω.
+    that smooths velocity as a whole cuts corners: by ½·ω²·τ² where the car turns at ω. An antenna
+    ahead of the driven axle, or behind it, goes wider round them: by ½·d²·ω²/v².
 
     Raises ValueError when a time lies outside the log or the order is wrong.
     """
@@ -55,11 +56,14 @@ def distance_driven(
     slope = np.nan_to_num(np.maximum(ground.grade**2 - ground.u_grade**2, 0.0))
     stretch = 0.5 * float(shown[1].weight_v @ (motion.speed_mps * slope))
     variance += _variance(motion, ground, shown[1].weight_v, shown[1].weight_a)
-    cut_mps2 = float(shown[1].weight_v @ (motion.speed_mps * _half_square(motion, ground)))
+    half_square = _half_square(motion, ground)
+    cut_mps2 = float(shown[1].weight_v @ (motion.speed_mps * half_square))
     square, u_square = smoothed.square
+    wider_pm = float(shown[1].weight_v @ (half_square / np.maximum(motion.speed_mps, _STANDS_MPS)))
+    variance += (U_AHEAD_M2 * wider_pm) ** 2
     variance += (0.5 * stretch) ** 2 + shown[1].variance_m2 + (u_square * cut_mps2) ** 2
     variance += (0.5 * (shown[2].way_m - shown[0].way_m)) ** 2
-    value = way + shown[1].way_m + stretch + square * cut_mps2
+    value = way + shown[1].way_m + stretch + square * cut_mps2 - AHEAD_M2 * wider_pm
     return Quantity(value, COVERAGE_FACTOR_95 * float(np.sqrt(variance)), "m")
 
 

@@ -9,6 +9,11 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
+AHEAD_M2: Final = 0.85
+U_AHEAD_M2: Final = 0.76
+"""Square of how far the antenna lies ahead of the driven axle, or behind it: in a small car
+anywhere up to 1.6 m (our choice). It moves on a wider circle than the axle."""
+
 _ABOUT_S: Final = 0.2 * np.arange(-3, 4)  # a heading is too noisy for a rate between two fixes
 
 

@@ -210,3 +210,20 @@ def test_times_outside_the_log_are_refused(stops_at_5_hz: Case) -> None:
     for pair in ((-1.0, 5.0), (5.0, end + 0.1), (9.0, 8.0)):
         with pytest.raises(ValueError, match="no motion from"):
             distance_driven(stops_at_5_hz.motion, ground, *pair)
+
+
+@pytest.mark.parametrize("ahead_m", [0.0, 1.5])
+def test_an_antenna_off_the_axle_goes_wider_round_tight_turns(ahead_m: float) -> None:
+    def script(driver: Driver) -> None:
+        driver.start_rolling(8.0)
+        for _ in range(12):
+            driver.cruise(8.0, 8.0)
+            driver.turn_round()
+
+    receiver = Receiver(rate_hz=10.0, ahead_m=ahead_m)
+    case = make_case(simulate(script, seed=8), receiver, 8)
+    start, end = 0.0, float(case.motion.time_s[-1])
+    found = distance_driven(case.motion, ground_of(case), start, end)
+    wider = 12 * np.pi * (np.hypot(8.0, ahead_m) - 8.0)  # up to 5.3 m, of turns of 8 m
+    assert abs(found.value - road_way(case, start, end)) < 1.2 * found.u95
+    assert found.u95 < max(wider, 5.0) + 1.0

@@ -14,11 +14,6 @@ from roadtest.motion.turning import turning_rate
 
 Floats = NDArray[np.float64]
 
-AHEAD_M2: Final = 0.85
-U_AHEAD_M2: Final = 0.76
-"""Square of how far the antenna lies ahead of the driven axle, or behind it: in a small car
-anywhere up to 1.6 m (our choice). It moves on a wider circle than the axle."""
-
 _SLOWEST_MPS: Final = 1.0  # below it no ratio is told
 _FELT_S: Final = 3.0
 """How long a turn may be felt in the speed after places show it to be over: receivers show speeds

@@ -26,12 +26,13 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from roadtest.measures.gearing import bending, creep
+from roadtest.measures.gearing import creep
 from roadtest.measures.gearing.blocks import Blocks
 from roadtest.measures.gearing.engine import EngineSamples
 from roadtest.measures.gearing.road import G_MPS2, Road
 from roadtest.measures.gearing.slow_errors import SlowErrors
 from roadtest.motion.estimate import SPEED_MODEL
+from roadtest.motion.turning import AHEAD_M2, U_AHEAD_M2
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -184,8 +185,8 @@ def _priors(
     low, u_low = road.smoothed.square
     mean = [0.0, -drift_in, creep.LINEAR, creep.SQUARE, 0.0, FILTER_S, turning, climb]
     u = [u_shift, U_DRIFT, creep.U_LINEAR, creep.U_SQUARE, u_square, u_filter, u_turning, climb]
-    mean += [low, bending.AHEAD_M2]
-    u += [max(u_low, _LEAST_U_SMOOTHING), bending.U_AHEAD_M2]
+    mean += [low, AHEAD_M2]
+    u += [max(u_low, _LEAST_U_SMOOTHING), U_AHEAD_M2]
     return (
         np.concatenate([np.zeros(count), mean]),
         np.concatenate([np.full(count, _U_ANY), u]),
@@ -217,7 +218,7 @@ def _white_variance(blocks: Blocks, samples: EngineSamples, road: Road) -> Float
     swing = (blur * blocks.swing) ** 2
     square, u_square = road.smoothed.square
     turning = (np.hypot(square, u_square) * blocks.bending.felt_square) ** 2
-    ahead = np.hypot(bending.AHEAD_M2, bending.U_AHEAD_M2)
+    ahead = np.hypot(AHEAD_M2, U_AHEAD_M2)
     turning += (ahead * blocks.bending.u_curve_square) ** 2
     return np.asarray(speed / blocks.speed_mps**2 + tach / blocks.rpm**2 + swing + turning + 1e-8)
 

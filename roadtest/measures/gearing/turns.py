@@ -9,10 +9,11 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from roadtest.measures.gearing.bending import U_AHEAD_M2, Bending
+from roadtest.measures.gearing.bending import Bending
 from roadtest.measures.gearing.creep import U_LINEAR, creep
 from roadtest.measures.gearing.engine import EngineSamples
 from roadtest.measures.gearing.road import Road
+from roadtest.motion.turning import U_AHEAD_M2
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
