@@ -225,5 +225,8 @@ def test_an_antenna_off_the_axle_goes_wider_round_tight_turns(ahead_m: float) ->
     start, end = 0.0, float(case.motion.time_s[-1])
     found = distance_driven(case.motion, ground_of(case), start, end)
     wider = 12 * np.pi * (np.hypot(8.0, ahead_m) - 8.0)  # up to 5.3 m, of turns of 8 m
-    assert abs(found.value - road_way(case, start, end)) < 1.2 * found.u95
-    assert found.u95 < max(wider, 5.0) + 1.0
+    off = found.value - road_way(case, start, end)
+    assert abs(off) < 1.2 * found.u95
+    assert found.u95 < 6.0
+    if wider:
+        assert off < 0.5 * wider  # most of it is taken off
