@@ -10,6 +10,7 @@ import pytest
 from roadtest.measures.receiver import smoothed_by_receiver
 from roadtest.motion.distance import distance_driven
 from roadtest.motion.smoothed import NOT_SMOOTHED, Smoothed
+from roadtest.motion.turning import AHEAD_M2
 from tests.evidence_from_truth import evidence_from
 from tests.simulation.driver import Driver, simulate
 from tests.simulation.receiver import Receiver
@@ -30,7 +31,8 @@ def test_a_velocity_that_is_smoothed_cuts_corners(of_course: bool) -> None:
             driver.turn_round()
 
     truth = simulate(script, seed=3)
-    receiver = Receiver(rate_hz=5.0, lag_s=0.5, lag_of_course=of_course)
+    usual_m = float(np.sqrt(AHEAD_M2))  # which is taken off as well
+    receiver = Receiver(rate_hz=5.0, lag_s=0.5, lag_of_course=of_course, ahead_m=usual_m)
     evidence = evidence_from(truth, receiver, 1, manoeuvres=())
     ends_s = 5.0, float(evidence.motion.time_s[-1])
     true = float(np.diff(truth.distance_at(np.array(ends_s)))[0])
