@@ -12,7 +12,6 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from roadtest.clock import Stretch, notes_in_utc
 from roadtest.evidence import Evidence
@@ -23,6 +22,7 @@ from roadtest.measures.speedometer.matching import (
     OFF_LINE_MPS,
     SURE_ENOUGH,
     dial_laws,
+    time_density,
 )
 from roadtest.measures.speedometer.readings import graduation_of
 from roadtest.wording import plural
@@ -109,7 +109,8 @@ def _shift(evidence: Evidence, rows: list[Note]) -> _Shift | None:
     u_at = np.array([row.u_time_s for row in rows])
     shown = np.array([row.value or 0.0 for row in rows])
     shifts, prior = _shifts(drive_s)
-    inside = _inside(at, u_at, ends, shifts)
+    moved = (at + shifts[:, None])[:, :, None]  # [shifts, readings, holds] inside
+    inside = time_density(moved, u_at[:, None], ends[:, 0], ends[:, 1])
     u_read = graduation_of(evidence.sheet.speedometer) / np.sqrt(12.0)
     fit = _fit(inside, shown, speed, float(np.hypot(u_read, OFF_LINE_MPS)), drive_s)
     weight = prior * np.exp(fit - fit.max())
@@ -143,20 +144,6 @@ def _shifts(drive_s: float) -> tuple[Floats, Floats]:
         ]
     )
     return shifts, prior
-
-
-def _inside(at_s: Floats, u_at_s: Floats, ends_s: Floats, shifts_s: Floats) -> Floats:
-    """Return [shifts, readings, holds]: density in 1/s of a time noted, were it of that hold.
-
-    As `matching.chances_by_time` has it: read at any moment of the hold, noted with an error that
-    is normal.
-    """
-    noted = (at_s + shifts_s[:, None])[:, :, None]
-    u = u_at_s[:, None]
-    length = ends_s[:, 1] - ends_s[:, 0]
-    return np.asarray(
-        (ndtr((ends_s[:, 1] - noted) / u) - ndtr((ends_s[:, 0] - noted) / u)) / length
-    )
 
 
 def _fit(inside: Floats, shown: Floats, speed: Floats, spread: float, drive_s: float) -> Floats:

@@ -45,16 +45,24 @@ class HoldSpeeds:
     u_speed_mps: Floats
 
 
+def time_density(
+    time_s: Floats | float, u_time_s: Floats | float, start_s: Floats, end_s: Floats
+) -> Floats:
+    """Return the density, 1/s, of a noted time where the reading was taken in a hold.
+
+    At any moment of the hold; the noted time is normal about it. The shapes broadcast.
+    """
+    until, since = ndtr((end_s - time_s) / u_time_s), ndtr((start_s - time_s) / u_time_s)
+    return np.asarray((until - since) / (end_s - start_s))
+
+
 def chances_by_time(time_s: float, u_time_s: float, holds: HoldSpeeds, drive_s: float) -> Floats:
     """Return [n]: the probability that a reading noted at `time_s` was taken in each hold.
 
-    The reading may have been taken at any moment of a hold; the noted time is normal about it. What
-    is left of 1 is for none of them: a reading at any other time of the drive.
+    What is left of 1 is for none of them: a reading at any other time of the drive.
     """
     spread = max(u_time_s, _LEAST_U_TIME_S)
-    late = (holds.end_s - time_s) / spread
-    early = (holds.start_s - time_s) / spread
-    density = (ndtr(late) - ndtr(early)) / (holds.end_s - holds.start_s)
+    density = time_density(time_s, spread, holds.start_s, holds.end_s)
     weight = (1.0 - NOT_HELD) * density
     return np.asarray(weight / (weight.sum() + NOT_HELD / drive_s))
 
