@@ -199,7 +199,7 @@ class Comparison:
         inside = (truth.t_s >= made.start_s) & (truth.t_s < made.end_s) & (truth.gear == gear)
         inside &= self._logged()
         wheels = car.locked_rpm(1.0, min(gear, len(car.ratios))) * truth.speed_mps[inside]
-        creep = np.array([car.creep(f) for f in truth.drive_force_n[inside].tolist()])
+        creep = np.array([car.creep(f) for f in truth.tyre_force_n[inside].tolist()])
         if wheels.size < 100:
             return math.nan
         slip = 1.0 - wheels * (1.0 + creep) / truth.engine_rpm[inside]

@@ -27,6 +27,7 @@ class Car:
     brake_fade_from_k: float = 150.0  # ... this much heating
     brake_heat_j_per_k: float = 9000.0  # all discs and drums together
     brake_cooling_s: float = 240.0
+    brake_share_driven: float = 0.3  # of the brake force, on the driven (rear) wheels
     rotating_neutral: float = 1.03  # effective mass / mass out of gear
     rotating_base: float = 1.04  # in gear: base + square * (gear * axle)²
     rotating_square: float = 0.0025
@@ -36,11 +37,11 @@ class Car:
     drag_torque_nm: float = 12.0  # motoring, at rest
     drag_torque_nm_per_rpm: float = 0.0045
     driveline_efficiency: float = 0.93
-    # Driven-tyre slip against drive force over weight, through 0.4 % at a 100 km/h cruise and 2 %
-    # at 1.5 m/s².
+    # Driven-tyre slip against the force they carry to the road over weight, through 0.4 % at a
+    # 100 km/h cruise and 2 % at 1.5 m/s².
     creep_linear: float = 0.0607
     creep_square: float = 0.218
-    clutch_grip_nm: float = math.inf  # engine torque above which the clutch slips
+    clutch_grip_nm: float = math.inf  # torque above which the clutch slips
     clutch_slip_per_nm: float = 0.002  # fraction of engine speed for each N·m above it
 
     def reduction(self, gear: int) -> float:
@@ -62,6 +63,19 @@ class Car:
         factor = self.rotating_base + self.rotating_square * self.reduction(gear) ** 2
         return self.mass_kg * factor
 
+    def beyond_tyres_kg(self, gear: int) -> float:
+        """Mass of the parts that turn with the driven wheels, which no tyre has to push.
+
+        The engine spins up itself, its flywheel and the driven wheels; their tyres push the car and
+        the other two wheels (half of what turns out of gear).
+        """
+        others = 0.5 * (self.rotating_neutral - 1.0)
+        return self.effective_mass_kg(gear) - self.mass_kg * (1.0 + others)
+
+    def before_clutch_kg(self, gear: int) -> float:
+        """Mass of the engine's own turning parts and flywheel, which the clutch has not to turn."""
+        return self.mass_kg * self.rotating_square * self.reduction(gear) ** 2
+
     def full_torque_nm(self, rpm: float) -> float:
         """Engine torque, throttle open, at the clutch."""
         off = (rpm - self.torque_peak_rpm) / 2300.0
@@ -78,7 +92,7 @@ class Car:
         return torque_nm * turn * loss
 
     def creep(self, force_n: float) -> float:
-        """Driven-tyre slip, as a fraction of road speed, for a drive force (engine drag: < 0)."""
+        """Driven-tyre slip, as a fraction of road speed, for the force they carry to the road."""
         load = force_n / (self.mass_kg * G_MPS2)
         return load * (self.creep_linear + self.creep_square * abs(load))
 

@@ -152,7 +152,7 @@ def clutch_slip(truth: Truth) -> float:
     for pull in truth.of_kind("pull"):
         inside = (truth.t_s >= pull.start_s) & (truth.t_s < pull.end_s) & (truth.gear == pull.gear)
         wheels = truth.car.locked_rpm(1.0, pull.gear) * truth.speed_mps[inside]
-        creep = np.array([truth.car.creep(f) for f in truth.drive_force_n[inside].tolist()])
+        creep = np.array([truth.car.creep(f) for f in truth.tyre_force_n[inside].tolist()])
         slip = 1.0 - wheels * (1.0 + creep) / truth.engine_rpm[inside]
         worst = max(worst, _sustained(slip, round(1.0 / truth.step_s)))
     return worst

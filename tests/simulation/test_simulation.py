@@ -60,7 +60,7 @@ def test_engine_speed_is_road_speed_times_gearing_when_locked(drive: Truth) -> N
     for gear in range(1, 6):
         at = drive.gear == gear
         expected = 60.0 * drive.speed_mps[at] * car.ratios[gear - 1] * car.axle / 1.742
-        creep = [car.creep(force) for force in drive.drive_force_n[at].tolist()]
+        creep = [car.creep(force) for force in drive.tyre_force_n[at].tolist()]
         assert np.allclose(drive.engine_rpm[at], expected * (1.0 + np.array(creep)), rtol=1e-9)
 
 

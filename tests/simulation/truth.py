@@ -57,7 +57,8 @@ class Truth:
     grade: Floats
     engine_rpm: Floats
     gear: Ints  # 1.. locked in gear, 0 neutral, -1 clutch in, slipping at a start, or between gears
-    drive_force_n: Floats
+    drive_force_n: Floats  # of the engine, at the driven wheels: it turns its own parts too
+    tyre_force_n: Floats  # what the driven tyres carry to the road
     manoeuvres: tuple[Manoeuvre, ...] = ()
 
     @property
@@ -142,6 +143,7 @@ def from_profile(accel_mps2: Floats, speed_mps: float, step_s: float = 0.01) -> 
         engine_rpm=zero,
         gear=np.zeros(speed.size, dtype=np.int64),
         drive_force_n=zero,
+        tyre_force_n=zero,
     )
 
 

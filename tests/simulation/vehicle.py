@@ -58,8 +58,6 @@ class Vehicle:
         high = car.force_n(car.full_torque_nm(rpm), gear) if rpm < car.limit_rpm else low
         need = car.effective_mass_kg(gear) * want_mps2 + self._resistance_n()
         self._drive(min(max(need, low), high))
-        slip = self._clutch_slip(gear)
-        self.rpm = rpm * (1.0 + car.creep(self._force_n)) / (1.0 - slip)
         self._brake_mps2 += (brake_mps2 - self._brake_mps2) * self.step_s / _FOOT_S
         self._advance(gear, self._brake_mps2)
 
@@ -93,11 +91,18 @@ class Vehicle:
     def _drive(self, goal_n: float) -> None:
         self._force_n += (goal_n - self._force_n) * self.step_s / _THROTTLE_S
 
-    def _clutch_slip(self, gear: int) -> float:
+    def _turn_engine(self, accel_mps2: float, tyre_force_n: float) -> None:
+        """Set engine speed with the clutch home: the tyres creep, and the clutch may slip."""
+        wheels_rpm = self.car.locked_rpm(self.speed_mps, self.gear)
+        slip = self._clutch_slip(self.gear, accel_mps2)
+        self.rpm = wheels_rpm * (1.0 + self.car.creep(tyre_force_n)) / (1.0 - slip)
+
+    def _clutch_slip(self, gear: int, accel_mps2: float) -> float:
         car = self.car
         if math.isinf(car.clutch_grip_nm):
             return 0.0
-        torque = self._force_n / car.force_n(1.0, gear)
+        carried_n = self._force_n - car.before_clutch_kg(gear) * accel_mps2
+        torque = carried_n / car.force_n(1.0, gear)
         return min(0.5, max(0.0, torque - car.clutch_grip_nm) * car.clutch_slip_per_nm)
 
     def _resistance_n(self) -> float:
@@ -119,12 +124,17 @@ class Vehicle:
             self._look()
         grade, sine, bend, _ = self._ground
         step, speed = self.step_s, self.speed_mps
-        mass = self.car.effective_mass_kg(gear if mass_gear is None else mass_gear)
-        push = self._force_n - self._resistance_n() - self.car.mass_kg * brake_mps2
-        accel = push / mass
+        turning = gear if mass_gear is None else mass_gear
+        brake_n = self.car.mass_kg * brake_mps2
+        push = self._force_n - self._resistance_n() - brake_n
+        accel = push / self.car.effective_mass_kg(turning)
         after = speed + accel * step
         if after <= 0.0:  # comes to rest, or is held there
             after, accel = 0.0, -speed / step
+        tyre_force_n = self._force_n - self.car.beyond_tyres_kg(turning) * accel
+        tyre_force_n -= self.car.brake_share_driven * brake_n
+        if gear > 0:
+            self._turn_engine(accel, tyre_force_n)
         self._rows.append(
             (
                 speed,
@@ -138,6 +148,7 @@ class Vehicle:
                 self.rpm,
                 float(gear),
                 self._force_n,
+                tyre_force_n,
             )
         )
         leg = 0.5 * (speed + after) * step
@@ -168,6 +179,7 @@ class Vehicle:
             engine_rpm=columns[8],
             gear=columns[9].astype(np.int64),
             drive_force_n=columns[10],
+            tyre_force_n=columns[11],
             manoeuvres=tuple(manoeuvres),
             **arrays,
         )

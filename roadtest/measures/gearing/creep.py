@@ -13,7 +13,8 @@ LINEAR: Final = 0.0095  # per m/s² of push
 U_LINEAR: Final = 0.003
 SQUARE: Final = 0.0008  # per (m/s²)²
 U_SQUARE: Final = 0.0008
-"""creep = linear · push + square · push · |push|, push as an acceleration of the car.
+"""creep = linear · push + square · push · |push|, push as an acceleration of the car: of what the
+tyres carry to the road. What spins up engine and flywheel goes through no tyre.
 
 linear = 1/(g·K·s): K, slip stiffness over load, is some 20 for a car's tyre: 22.3 in the parameter
 set of the CommonRoad vehicle models (Althoff), 21.7 falling to 19 at half of the nominal load for
@@ -34,23 +35,6 @@ The drive itself says more.
 U_GROWTH_PM2: Final = 0.0014 / 36.1**2
 """Tyres grow with speed, less than 0.5 % at 130 km/h (the same document). The standard deviation
 of a rectangular distribution of that width, as a share of v² at 36.1 m/s."""
-
-TURNING: Final = 0.5
-U_TURNING: Final = 0.5
-"""How much more a low gear creeps than its push alone says, as a share of the mass of turning
-parts: from nothing (only the car is pushed through the tyres) to all of it (our choice)."""
-
-WHEELS: Final = 0.04
-_USUAL_CIRCUMFERENCE_M: Final = 1.8
-
-
-def turning_mass(log_turns: Floats) -> Floats:
-    """Return the mass of turning parts over that of the car, at these log turns per metre.
-
-    0.04 + 0.0025 · N², N engine turns per wheel turn (Gillespie; Wong) [value from memory]; less
-    the 0.04 of the wheels (`WHEELS`), which their tyres do drive.
-    """
-    return np.asarray(0.0025 * (_USUAL_CIRCUMFERENCE_M * np.exp(log_turns)) ** 2)
 
 
 def creep(push_mps2: Floats, linear: float = LINEAR, square: float = SQUARE) -> Floats:

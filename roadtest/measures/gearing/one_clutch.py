@@ -1,8 +1,8 @@
 """The slip of one and the same clutch in all pulls, given what each bin of time shows by itself.
 
 x is the logarithm of engine speed over what road speed and gear make of it. Either the clutch is
-sound, x = 0 throughout, or it slips where the engine's torque T is more than it holds, the more the
-larger the excess:
+sound, x = 0 throughout, or it slips where the torque T that it carries is more than it holds, the
+more the larger the excess:
 
     x = a · g(T) + d,   g = (T - T0) / (T1 - T0), 0 below T0 and 1 at the most torque T1,
     a ~ N(0, λ²), a > 0,  d ~ N(0, (ω·λ·g)²), alike over seconds,
@@ -40,7 +40,7 @@ _SHARES: Final = np.array([0.1, 0.3, 1.0])  # ω (our choice)
 _HOLDS: Final = np.array([0.5, 0.6, 0.7, 0.8, 0.9])
 """T0/T1: a clutch that holds less is hardly driven on (our choice)."""
 _MEMORY_S: Final = 2.0
-"""A clutch begins to slip and grips again with the engine's torque, smoothly over seconds (our
+"""A clutch begins to slip and grips again with the torque it carries, smoothly over seconds (our
 choice)."""
 _LEAST_U: Final = 1e-5
 

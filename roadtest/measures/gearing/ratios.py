@@ -3,11 +3,11 @@
 Every block of settled driving says
 
     log turns = gear + late · δ + late · (c - c0) · drift - swing · λ
-                + push · k1 + push·|push| · k2 + v² · k3 + turning · k4 + climb · k5
+                + push · k1 + push·|push| · k2 + v² · k3 + climb · k4
                 + ½ω² · τ² - ½κ² · d²
 
 with δ what is missing from the clock offset (delay of the dial included), λ the time constant of a
-filtered dial (it tells only where acceleration changes), k1, k2, k4, k5 the tyres' creep, k3 what
+filtered dial (it tells only where acceleration changes), k1, k2, k4 the tyres' creep, k3 what
 speed does (tyre growth, and drag other than assumed), and τ and d the receiver's smoothing and its
 distance from the driven axle, both felt in tight turns (rate ω, curvature κ). It is a linear model
 with errors that are correlated in time, solved by generalised least squares with priors on all but
@@ -161,7 +161,6 @@ def _design(blocks: Blocks, gears: Ints, from_s: float) -> Floats:
             blocks.push_square,
             blocks.speed_mps**2,
             -blocks.swing,
-            blocks.acceleration_mps2 * creep.turning_mass(blocks.log_turns),
             blocks.climb_mps2,
             blocks.bending.rate_square,
             -blocks.bending.curve_square,
@@ -175,7 +174,6 @@ def _priors(
     """Return prior means and standard deviations [p]; the gears' are as good as none."""
     u_shift = U_UNKNOWN_S if samples.clock == "elapsed" else U_CALENDAR_S
     u_square = float(np.hypot(creep.U_GROWTH_PM2, creep.LINEAR * road.drag.u_square_pm))
-    turning, u_turning = creep.LINEAR * creep.TURNING, creep.LINEAR * creep.U_TURNING
     # Grades from altitudes may be right or mere error: their creep is anything between none and
     # that of any other push, and tells nothing of the latter.
     climb = 0.5 * creep.LINEAR
@@ -183,8 +181,8 @@ def _priors(
     u_smooth = float(road.smoothed.time_s.std())
     u_filter = float(np.hypot(U_FILTER_S, u_smooth))
     low, u_low = road.smoothed.square
-    mean = [0.0, -drift_in, creep.LINEAR, creep.SQUARE, 0.0, FILTER_S, turning, climb]
-    u = [u_shift, U_DRIFT, creep.U_LINEAR, creep.U_SQUARE, u_square, u_filter, u_turning, climb]
+    mean = [0.0, -drift_in, creep.LINEAR, creep.SQUARE, 0.0, FILTER_S, climb]
+    u = [u_shift, U_DRIFT, creep.U_LINEAR, creep.U_SQUARE, u_square, u_filter, climb]
     mean += [low, AHEAD_M2]
     u += [max(u_low, _LEAST_U_SMOOTHING), U_AHEAD_M2]
     return (

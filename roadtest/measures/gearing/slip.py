@@ -12,7 +12,6 @@ from scipy.linalg import block_diag
 
 from roadtest.evidence import Evidence
 from roadtest.manoeuvres import Manoeuvre
-from roadtest.measures.gearing import creep
 from roadtest.measures.gearing.follow import Followed
 from roadtest.measures.gearing.one_clutch import Bins, clutch_draws
 from roadtest.measures.gearing.ratios import Fit
@@ -32,7 +31,8 @@ _BIN_S: Final = 0.5
 _MOST_BINS: Final = 60  # of all stretches together: the hardest pulls get them first
 _OF_ONE: Final = 8
 _DRAWS: Final = 400
-_U_TURNING: Final = 0.25  # of the mass of turning parts, standard, as a share (our choice)
+_WHEELS: Final = 0.04
+"""Mass of the turning wheels over that of the car (Gillespie; Wong) [value from memory]."""
 _SETTLE_S: Final = 0.8  # after a change of gear: a clutch slips then as it should, a tach lags
 _BEFORE_S: Final = 0.3  # before one
 _LOADED_MPS2: Final = 0.5  # of push: beyond a cruise
@@ -52,7 +52,7 @@ class _Stretch:
     """One gear under load, in bins of half a second or more: [b] each.
 
     `seen` is the logarithm of engine speed over what road speed and gear make of it; the
-    coefficients of the fit move it by -`design` [b, p]. `torque` is that of the engine but for a
+    coefficients of the fit move it by -`design` [b, p]. `torque` is that of the clutch but for a
     factor that all stretches share.
     """
 
@@ -160,12 +160,11 @@ def _together(stretches: Sequence[_Stretch], followed: Followed, fit: Fit) -> Bi
 
 
 def _fit_torque(followed: Followed) -> Floats:
-    """Return the engine's torque [f] in the blocks of driving that the fit rests on."""
+    """Return the clutch's torque [f] in the blocks of driving that the fit rests on."""
     blocks = followed.blocks
     if blocks is None:
         raise ValueError("no gears were fitted")
-    turning = creep.WHEELS + creep.turning_mass(blocks.log_turns)
-    force = blocks.push_mps2 + turning * blocks.acceleration_mps2
+    force = blocks.push_mps2 + _WHEELS * blocks.acceleration_mps2
     return np.asarray(force * np.exp(-blocks.log_turns))
 
 
@@ -291,22 +290,19 @@ def _unsmoothed(drawn: Draws, time_s: Floats, smoothing_s: Floats) -> _Car:
 
 
 def _torque(turns: Turns, index: Ints, car: _Car, road: Road) -> tuple[Floats, Floats]:
-    """Return draws [c, m] of the engine's torque at the samples, and what they leave uncertain [m].
+    """Return draws [c, m] of the clutch's torque at the samples, and what they leave uncertain [m].
 
-    All but for a factor that all gears share. The engine drives its own turning parts too, which
-    in a low gear take a good part of it.
+    All but for a factor that all gears share. What the engine spins itself and its flywheel up
+    with goes through no clutch.
     """
     per_turn = np.exp(-turns.log_turns[index])
-    turning = creep.turning_mass(turns.log_turns[index])
     still = turns.push_mps2[index] - turns.acceleration_mps2[index]
     variance = (
         (G_MPS2 * turns.u_grade[index]) ** 2
         + road.drag.u_still_mps2**2
         + (road.drag.u_square_pm * turns.speed_mps[index] ** 2) ** 2
-        + (_U_TURNING * turning * turns.acceleration_mps2[index]) ** 2
     )
-    mass = 1.0 + creep.WHEELS + turning
-    drawn = (car.acceleration_mps2 * mass + still) * per_turn
+    drawn = (car.acceleration_mps2 * (1.0 + _WHEELS) + still) * per_turn
     return drawn, np.sqrt(variance) * per_turn
 
 
@@ -326,7 +322,6 @@ def _loaded(turns: Turns, part: Ints) -> Ints:
 
 def _columns(turns: Turns, fit: Fit, index: Ints, car: _Car) -> Floats:
     """Return what each coefficient but the gears' adds to log turns at the samples [p - k, m]."""
-    acceleration = turns.acceleration_mps2[index] + car.sharper_mps2
     push = turns.push_mps2[index] + car.sharper_mps2
     return np.stack(
         [
@@ -336,7 +331,6 @@ def _columns(turns: Turns, fit: Fit, index: Ints, car: _Car) -> Floats:
             push * np.abs(push),
             turns.speed_mps[index] ** 2,
             -turns.swing[index],
-            acceleration * creep.turning_mass(turns.log_turns[index]),
             turns.climb_mps2[index],
             turns.bending.rate_square[index],
             -turns.bending.curve_square[index],

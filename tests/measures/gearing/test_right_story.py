@@ -93,7 +93,7 @@ def test_a_slipping_clutch_is_found_and_a_sound_one_is_not() -> None:
     pull = truth.of_kind("pull")[-1]
     inside = (truth.t_s > pull.start_s) & (truth.t_s < pull.end_s)
     locked = np.array([truth.car.locked_rpm(v, pull.gear) for v in truth.speed_mps[inside]])
-    crept = locked * (1.0 + np.array([truth.car.creep(f) for f in truth.drive_force_n[inside]]))
+    crept = locked * (1.0 + np.array([truth.car.creep(f) for f in truth.tyre_force_n[inside]]))
     slip = 1.0 - crept / truth.engine_rpm[inside]
     worst = np.convolve(slip, np.ones(100) / 100, "valid").max()
     top = next(row for row in slipping.slips if row.gear == pull.gear)
