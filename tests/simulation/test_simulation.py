@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.simulation.car import Car
+from tests.simulation.car import G_MPS2, Car
 from tests.simulation.driver import Driver, Pedal, simulate
 from tests.simulation.receiver import Receiver, receive
 from tests.simulation.road import level_road, rolling_road
@@ -62,6 +62,20 @@ def test_engine_speed_is_road_speed_times_gearing_when_locked(drive: Truth) -> N
         expected = 60.0 * drive.speed_mps[at] * car.ratios[gear - 1] * car.axle / 1.742
         creep = [car.creep(force) for force in drive.tyre_force_n[at].tolist()]
         assert np.allclose(drive.engine_rpm[at], expected * (1.0 + np.array(creep)), rtol=1e-9)
+
+
+def test_tyres_carry_what_moves_the_car_and_not_what_spins_up_the_engine() -> None:
+    """On a full pull in second: mass and two wheels, rolling, air and slope; no flywheel."""
+    drive = simulate(lambda driver: driver.pull(2, 7.0, 13.0), road=rolling_road(1), seed=1)
+    (pull,) = drive.of_kind("pull")
+    at = (drive.t_s > pull.start_s + 0.5) & (drive.t_s < pull.end_s - 0.5)
+    car, speed = drive.car, drive.speed_mps[at]
+    mass = car.mass_kg * (1.0 + 0.5 * (car.rotating_neutral - 1.0))
+    weight = car.mass_kg * G_MPS2 * np.sin(np.arctan(drive.grade[at]))
+    held_back = car.rolling_force_n + car.drag_factor * speed**2 + weight
+    carried = mass * drive.accel_mps2[at] + held_back
+    assert np.allclose(drive.tyre_force_n[at], carried, rtol=0.02)
+    assert (drive.drive_force_n[at] > 1.1 * drive.tyre_force_n[at]).all()
 
 
 def test_creep_passes_through_the_published_points() -> None:
