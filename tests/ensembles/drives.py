@@ -120,10 +120,11 @@ def _car(seed: int, rng: np.random.Generator) -> Car:
     fades = rng.random() < 0.25
     rotating = rng.uniform(1.02, 1.04)
     # Slip stiffness 15 to 35 times the load, 0.45 to 0.6 of the weight on the driven wheels (from
-    # memory, Pacejka). A brush that slides at 0.7 to 1 of its load creeps, for each unit of drive
-    # force over weight, by 0.6 to 1.2 more than in proportion; driven rear wheels by up to 0.5
-    # less, for they are pressed down.
-    creep = 1.0 / rng.uniform(7.0, 20.0)
+    # memory, Pacejka); as likely by ratio, so that the published 19 to 22 lie in the middle. A
+    # brush that slides at 0.7 to 1 of its load creeps, for each unit of drive force over weight, by
+    # 0.6 to 1.2 more than in proportion; driven rear wheels by up to 0.5 less, for they are pressed
+    # down.
+    creep = 1.0 / math.exp(rng.uniform(math.log(7.0), math.log(20.0)))
     return dataclasses.replace(
         car,
         air_density_kgpm3=101_325.0 / (287.05 * (273.15 + round(celsius))),
