@@ -11,16 +11,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roadtest.motion.estimate import Motion
-from roadtest.motion.gaps import LONG_GAP_S, U_PLACE_M, Gaps, over_gap
+from roadtest.motion.gaps import LONG_GAP_S, U_NEAR_M, WAYS, Gaps, over_gap
 from roadtest.motion.ground import Ground
-from roadtest.motion.lateness import lateness
 from roadtest.motion.smoothed import NOT_SMOOTHED, Smoothed
 from roadtest.motion.turning import AHEAD_M2, U_AHEAD_M2, turning_rate
 from roadtest.quantity import COVERAGE_FACTOR_95, Quantity
 
 Floats = NDArray[np.float64]
 
-_U_NEAR_M: Final = 0.5  # standard, of one position against another a second later
+_U_PLACE_M: Final = 2.0  # standard, of one position against another some seconds later
 _STANDS_MPS: Final = 0.5
 _LEAST_RATE: Final = 0.1
 """rad/s: of slower turns a filter over half a second takes 0.1 %, and headings are no better known
@@ -47,15 +46,14 @@ def distance_driven(
     time = motion.time_s
     if not time[0] <= start_s <= end_s <= time[-1]:
         raise ValueError(f"no motion from {start_s} s to {end_s} s")
-    late = lateness(motion, ground)
     gaps = Gaps(motion, ground)
+    late = gaps.late
     bounds = [0, *(k + 1 for k in gaps.after), time.size]
     pieces = [_Piece(a, b - 1) for a, b in itertools.pairwise(bounds)]
-    way, variance = _over_gaps(gaps, start_s, end_s)
     shown = [_shown(motion, ground, pieces, (start_s, end_s), d) for d in late.likely]
     slope = np.nan_to_num(np.maximum(ground.grade**2 - ground.u_grade**2, 0.0))
     stretch = 0.5 * float(shown[1].weight_v @ (motion.speed_mps * slope))
-    variance += _variance(motion, ground, shown[1].weight_v, shown[1].weight_a)
+    variance = _variance(motion, ground, shown[1].weight_v, shown[1].weight_a)
     half_square = _half_square(motion, ground)
     cut_mps2 = float(shown[1].weight_v @ (motion.speed_mps * half_square))
     square, u_square = smoothed.square
@@ -63,8 +61,8 @@ def distance_driven(
     variance += (U_AHEAD_M2 * wider_pm) ** 2
     variance += (0.5 * stretch) ** 2 + shown[1].variance_m2 + (u_square * cut_mps2) ** 2
     variance += (0.5 * (shown[2].way_m - shown[0].way_m)) ** 2
-    value = way + shown[1].way_m + stretch + square * cut_mps2 - AHEAD_M2 * wider_pm
-    return Quantity(value, COVERAGE_FACTOR_95 * float(np.sqrt(variance)), "m")
+    value = shown[1].way_m + stretch + square * cut_mps2 - AHEAD_M2 * wider_pm
+    return _with_gaps(value, float(np.sqrt(variance)), _over_gaps(gaps, start_s, end_s))
 
 
 @dataclass(frozen=True)
@@ -114,7 +112,7 @@ def _shown(
         for lost in ((max(start, last - late_s), end), (start, min(end, first - late_s))):
             if lost[0] < lost[1]:
                 way += _by_places(motion, ground, *lost)
-                variance += _U_NEAR_M**2
+                variance += U_NEAR_M**2
     way += float(weight_v @ motion.speed_mps + weight_a @ motion.acceleration_mps2)
     return _Shown(weight_v, weight_a, way, variance)
 
@@ -135,18 +133,30 @@ def _by_places(motion: Motion, ground: Ground, start_s: float, end_s: float) -> 
     return way if np.isfinite(way) and not stands else float(speed.mean()) * (end_s - start_s)
 
 
-def _over_gaps(gaps: Gaps, start_s: float, end_s: float) -> tuple[float, float]:
-    """Return way and variance over the long gaps between two times."""
+def _over_gaps(gaps: Gaps, start_s: float, end_s: float) -> list[Floats]:
+    """Return ways over the long gaps between two times, as `over_gap` does, of each its share."""
     time = gaps.motion.time_s
-    way = variance = 0.0
+    ways = []
     for k in gaps.after:
         inside_s = min(float(time[k + 1]), end_s) - max(float(time[k]), start_s)
         if inside_s > 0.0:
-            share = inside_s / float(time[k + 1] - time[k])
-            over, square = over_gap(gaps, k)
-            way += share * over
-            variance += share**2 * square
-    return way, variance
+            ways.append(inside_s / float(time[k + 1] - time[k]) * over_gap(gaps, k))
+    return ways
+
+
+def _with_gaps(way_m: float, u_m: float, over: Sequence[Floats]) -> Quantity:
+    """Return a way together with those over gaps, at the median of each.
+
+    Ways over gaps are far from normal: by the route most likely, else much longer.
+    """
+    if not over:
+        return Quantity(way_m, COVERAGE_FACTOR_95 * u_m, "m")
+    rng = np.random.default_rng(len(over))
+    off = u_m * rng.standard_normal(WAYS)
+    for ways in over:
+        off += rng.permutation(ways - np.median(ways))
+    value = way_m + sum(float(np.median(ways)) for ways in over)
+    return Quantity(value, float(np.quantile(np.abs(off), 0.95)), "m")
 
 
 def _weights(time: Floats, at_s: float) -> tuple[Floats, Floats]:
@@ -176,7 +186,7 @@ def least_top_speed(motion: Motion, ground: Ground) -> float:
     gap = np.diff(motion.time_s)
     long = gap > LONG_GAP_S
     chord = np.hypot(np.diff(ground.east_m), np.diff(ground.north_m))[long]
-    mean = (chord - COVERAGE_FACTOR_95 * np.sqrt(2.0) * U_PLACE_M) / gap[long]
+    mean = (chord - COVERAGE_FACTOR_95 * np.sqrt(2.0) * _U_PLACE_M) / gap[long]
     return float(np.nanmax(mean, initial=0.0))
 
 

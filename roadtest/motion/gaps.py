@@ -9,27 +9,28 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from roadtest.motion.estimate import Motion
+from roadtest.motion.elsewhere import Elsewhere, Student
+from roadtest.motion.estimate import POSITION_MODEL, Motion
 from roadtest.motion.ground import Ground
+from roadtest.motion.lateness import Lateness, lateness
+from roadtest.motion.routes import Ends, Routes, routes
+from roadtest.motion.turning import turning_rate
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
 
 LONG_GAP_S: Final = 3.0
 """Over a longer gap a speed at either end tells less than the two places do."""
-U_PLACE_M: Final = 2.0  # standard, of one position against another some seconds later
-_BEND_SHARE: Final = 0.01  # a road is about this much longer than the chord; and as uncertain
-_ALONG: Final = np.cos(np.radians(45.0))
-"""A car that goes in and comes out within 45° of the chord drove along it (our choice)."""
-_ROUNDABOUT: Final = 0.5
-"""By how much, of the chord, the way between two places a few km apart may be longer: roads are 1.2
-to 1.4 times the straight line (value from memory). Of a gap of minutes all of it is open."""
+WAYS: Final = 2000  # that one gap is told by
+U_NEAR_M: Final = 0.5  # standard, of one position against another a second later
+_BEND_SHARE: Final = 0.01
+"""A road is about this much longer than the route that its ends show, and as uncertain, before the
+log has shown how much its roads are (our choice)."""
+_ANY_SHARE: Final = (0.25, 0.15)
+"""The same on top for two places a few km apart: roads are 1.2 to 1.4 times the straight line
+(value from memory)."""
 _ONE_ROAD_S: Final = 80.0  # so long, a gap is a tunnel or a wood: one road (our choice) ...
 _ANY_ROAD_S: Final = 300.0  # ... and so long it may be any road there is
-_LIKE_MPS2: Final = 0.25
-"""Of the gap's length: so far its mean speed may be from that at its ends, at 1 m/s² to the middle
-and back (our choice)."""
 _STEPS: Final = 8  # a stretch begins at so many moments within its length
 _MOST_LOOKED_AT: Final = 2000
 _GRID: Final = 400
@@ -54,6 +55,17 @@ class Gaps:
         return np.concatenate([[0], np.cumsum(np.diff(self.motion.time_s) > LONG_GAP_S)])
 
     @cached_property
+    def late(self) -> Lateness:
+        """How much later speeds are shown than places."""
+        return lateness(self.motion, self.ground)
+
+    @cached_property
+    def turning_radps(self) -> Floats:
+        """How fast the car turns at every fix [n]."""
+        time = self.motion.time_s
+        return turning_rate(time, self.ground.heading_rad, time)
+
+    @cached_property
     def heading_rad(self) -> Floats:
         """The heading [n] at every fix, of a standing car that with which it came to rest.
 
@@ -67,85 +79,81 @@ class Gaps:
         return np.asarray(heading[known[np.maximum(last, 0)]])
 
 
-def over_gap(gaps: Gaps, k: int) -> tuple[float, float]:
-    """Return the way over the gap that begins with fix `k`, m, and its variance.
+def over_gap(gaps: Gaps, k: int) -> Floats:
+    """Return ways over the gap that begins with fix `k`, m: `WAYS` as likely ones, in order.
 
-    Along one road it is the chord and a little more. A car that turned in the gap went as far as
-    it went elsewhere in the log in as long a time where it turned too, but not shorter than the
-    chord, nor faster than it ever was. Where the log has no such stretch, anything from the chord
-    to the way at the speeds of both ends is as likely.
-    """
-    motion, ends = gaps.motion, np.array([[k], [k + 1]])
-    chord = float(_chord(gaps.ground, ends)[0])
-    gap_s = float(motion.time_s[k + 1] - motion.time_s[k])
-    variance = 2.0 * U_PLACE_M**2 + (_BEND_SHARE * chord) ** 2
-    longer = _roundabout(gap_s, chord)
-    turned = bool(_turned(gaps, ends)[0])
-    if turned:
-        like, weight = _like(gaps, k)
-        if weight.sum() >= 1.0:
-            most = gap_s * float(motion.speed_mps.max())
-            way, square = _longer_than(chord, most, like, weight)
-            return way, variance + square
-    if turned or gap_s > _ONE_ROAD_S:
-        gone = 0.5 * float(motion.speed_mps[[k, k + 1]].sum() * gap_s)
-        longer = max(longer, gone - chord)
-    return chord * (1.0 + _BEND_SHARE) + 0.5 * longer, variance + longer**2 / 12.0
-
-
-def _like(gaps: Gaps, k: int) -> tuple[Floats, Floats]:
-    """Return ways [w], m, of stretches as long as the gap after fix `k` that turn too, and weights.
-
-    Those count more whose speeds at the ends are on average like those of the gap.
+    It drove by the shortest ordinary route between the two places, or by another way: turned back,
+    or round a block. How likely either is, how far it then goes in the time, and by how much roads
+    exceed their routes are told by stretches of the log that last as long. By the route, the places
+    tell the way. Of another one only that it is longer, and that places as far apart as these are
+    the less to be expected the longer it is: turning back at any point as likely as at another
+    leaves both ends anything from 0 to the whole way apart.
     """
     motion, time = gaps.motion, gaps.motion.time_s
-    gap_s = time[k + 1] - time[k]
+    gap_s = float(time[k + 1] - time[k])
+    top_mps = float(motion.speed_mps.max())
+    speed_mps = float(motion.speed_mps[[k, k + 1]].mean())
+    route = _routes(gaps, np.array([[k], [k + 1]]))
+    route_m, kind = float(route.way_m[0]), int(route.kind[0])
+    elsewhere = _elsewhere(gaps, gap_s)
+    mean, u = _longer(gap_s, np.append(elsewhere.routes.way_m, route_m))
+    by_places = motion.source == "position"
+    more = elsewhere.excess(kind, (mean[:-1], u[:-1]), by_places)
+    by_route = Student(
+        route_m + float(mean[-1]) + more.middle * float(u[-1]),
+        more.scale * float(u[-1]),
+        more.dof,
+    )
+    near = np.maximum(by_route.middle + by_route.scale * np.linspace(-8.0, 8.0, _GRID), 0.0)
+    like = by_route.density(near)
+    like *= elsewhere.ways(speed_mps, gap_s, top_mps, roundabout=False).density(near)
+    least_m = elsewhere.least_roundabout_m(route_m)
+    far = np.linspace(least_m, max(top_mps * gap_s, least_m), _GRID)
+    unlike = elsewhere.ways(speed_mps, gap_s, top_mps, roundabout=True).density(far) / far
+    prior = 0.5 * min(gap_s / _ONE_ROAD_S, 1.0)  # nobody turns back twice within seconds
+    chance = elsewhere.chance_of_roundabout(kind, prior)
+    by_it, round_it = (1.0 - chance) * np.trapezoid(like, near), chance * np.trapezoid(unlike, far)
+    some = round(WAYS * float(by_it / (by_it + round_it)))
+    return np.concatenate([_spread(near, like, some), _spread(far, unlike, WAYS - some)])
+
+
+def _elsewhere(gaps: Gaps, gap_s: float) -> Elsewhere:
+    """Return the log's stretches that last as long as a gap."""
+    motion, time = gaps.motion, gaps.motion.time_s
     step = max(gap_s / _STEPS, (time[-1] - time[0]) / _MOST_LOOKED_AT)
     starts = np.unique(np.searchsorted(time, np.arange(time[0], time[-1] - gap_s, step)))
     stops = np.minimum(np.searchsorted(time, time[starts] + gap_s), time.size - 1)
     whole = (gaps.before[starts] == gaps.before[stops]) & (starts < stops)
     ends = np.array([starts[whole], stops[whole]])
-    ends = ends[:, _turned(gaps, ends)]
-    lasted = time[ends[1]] - time[ends[0]]
-    way = (motion.distance_m[ends[1]] - motion.distance_m[ends[0]]) * gap_s / lasted
-    of_gap = motion.speed_mps[[k, k + 1]].mean()
-    unlike = (motion.speed_mps[ends].mean(axis=0) - of_gap) / (_LIKE_MPS2 * gap_s)
-    return way, np.exp(-0.5 * unlike**2)
+    shown = np.interp(time[ends] + gaps.late.value_s, time, motion.distance_m)
+    way = (shown[1] - shown[0]) * gap_s / (time[ends[1]] - time[ends[0]])
+    share = min(step / gap_s, 1.0)
+    return Elsewhere(way, _routes(gaps, ends), motion.speed_mps[ends].mean(axis=0), share)
 
 
-def _longer_than(
-    chord_m: float, most_m: float, way_m: Floats, weight: Floats
-) -> tuple[float, float]:
-    """Return mean and variance of a way between its chord and `most_m`, by like ways [w].
-
-    What a few normal values tell of another one is a Student's t distribution.
-    """
-    count = max(float(weight.sum()) / _STEPS, 2.0)  # independent ones, for stretches overlap
-    mean = float(np.average(way_m, weights=weight))
-    square = float(np.average((way_m - mean) ** 2, weights=weight)) * count / (count - 1.0)
-    spread = max(float(np.sqrt(square * (1.0 + 1.0 / count))), 1e-3 * most_m)
-    way = np.linspace(chord_m, max(most_m, chord_m), _GRID)
-    chance = (1.0 + ((way - mean) / spread) ** 2 / (count - 1.0)) ** (-0.5 * count)
-    likely = float(np.average(way, weights=chance))
-    return likely, float(np.average((way - likely) ** 2, weights=chance))
+def _routes(gaps: Gaps, ends: Ints) -> Routes:
+    """Return the routes between pairs of fixes [2, w]; no heading known counts as the chord's."""
+    east, north = (
+        np.diff(row[ends], axis=0)[0] for row in (gaps.ground.east_m, gaps.ground.north_m)
+    )
+    off = np.nan_to_num(gaps.heading_rad[ends] - np.arctan2(east, north))
+    off = (off + np.pi) % (2.0 * np.pi) - np.pi
+    return routes(Ends(np.hypot(east, north), off, gaps.turning_radps[ends]))
 
 
-def _roundabout(gap_s: float, chord: float) -> float:
-    """Return how much longer than the chord the roads over a long gap can be, m."""
-    share = (gap_s - _ONE_ROAD_S) / (_ANY_ROAD_S - _ONE_ROAD_S)
-    return _ROUNDABOUT * chord * min(max(share, 0.0), 1.0)
+def _longer(gap_s: float, route_m: Floats) -> tuple[Floats, Floats]:
+    """Return by how much roads are longer than routes [w], m, and the standard uncertainty."""
+    any_road = min(max((gap_s - _ONE_ROAD_S) / (_ANY_ROAD_S - _ONE_ROAD_S), 0.0), 1.0)
+    share, u_share = (_BEND_SHARE + any_road * more for more in _ANY_SHARE)
+    variance = U_NEAR_M**2 + sum(
+        -2.0 * slow.sd**2 * np.expm1(-gap_s / slow.memory_s) for slow in POSITION_MODEL.slow
+    )
+    return share * route_m, np.sqrt(variance + (u_share * route_m) ** 2)
 
 
-def _turned(gaps: Gaps, ends: Ints) -> Bools:
-    """Return whether the car did not go in and out along the chord, of pairs of fixes [2, w]."""
-    ground = gaps.ground
-    east, north = (np.diff(row[ends], axis=0)[0] for row in (ground.east_m, ground.north_m))
-    way = gaps.heading_rad[ends]
-    along = east * np.sin(way) + north * np.cos(way)
-    return np.asarray(~np.all(along > _ALONG * np.hypot(east, north), axis=0))
-
-
-def _chord(ground: Ground, ends: Ints) -> Floats:
-    """Return the straight line between pairs of fixes [2, w], m."""
-    east, north = (np.diff(row[ends], axis=0)[0] for row in (ground.east_m, ground.north_m))
-    return np.asarray(np.hypot(east, north))
+def _spread(way_m: Floats, density: Floats, count: int) -> Floats:
+    """Return `count` ways that a density on an even grid makes as likely as one another."""
+    if count == 0:
+        return np.empty(0)
+    below = np.cumsum(density)
+    return np.asarray(np.interp((np.arange(count) + 0.5) / count * below[-1], below, way_m))

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from typing import TypeVar
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from scipy.stats import binom
 
 from roadtest.motion.distance import distance_driven, least_top_speed
-from roadtest.motion.estimate import Span
-from roadtest.motion.gaps import LONG_GAP_S
+from roadtest.motion.estimate import Motion, Span
+from roadtest.motion.gaps import LONG_GAP_S, Gaps, over_gap
 from roadtest.motion.ground import Ground, ground_under
 from tests.motion.conftest import Case, make_case
 from tests.simulation.car import Car
@@ -20,6 +22,8 @@ from tests.simulation.ensembles import random_drive
 from tests.simulation.receiver import Receiver
 from tests.simulation.road import rolling_road
 from tests.simulation.truth import Truth
+
+_Whole = TypeVar("_Whole", Motion, Ground)
 
 
 def road_way(case: Case, start_s: float, end_s: float) -> float:
@@ -111,6 +115,33 @@ def test_over_a_gap_the_places_at_its_ends_tell_the_way(gap_s: float) -> None:
                 assert found.u95 < 7.0 + 0.02 * true  # two places, and a road that bends
     assert len(held) >= 3
     assert sum(held) >= binom.ppf(0.001, len(held), 0.95)
+
+
+def test_ways_over_gaps_are_held_and_not_too_long(drives: list[tuple[Case, Ground]]) -> None:
+    """Whatever was driven in them: gaps are cut out of motions that are known throughout."""
+    held, off = [], []
+    for number, (case, ground) in enumerate(drives):
+        time = case.motion.time_s
+        rng = np.random.default_rng(number)
+        for start in rng.uniform(0.05 * time[-1], 0.85 * time[-1], 60):
+            kept = (time < start) | (time > start + rng.uniform(4.0, 60.0))
+            gaps = Gaps(_thinned(case.motion, kept), _thinned(ground, kept))
+            (k,) = gaps.after
+            ways = over_gap(gaps, k)
+            way = float(np.median(ways))
+            u95 = float(np.quantile(np.abs(ways - way), 0.95))
+            true = road_way(case, *gaps.motion.time_s[k : k + 2].tolist())
+            held.append(abs(way - true) <= u95)
+            off.append((way - true) / u95)
+    assert sum(held) >= binom.ppf(0.001, len(held), 0.95)
+    assert np.median(np.abs(off)) > 0.1
+    assert abs(np.mean(off)) < 0.1
+
+
+def _thinned(whole: _Whole, kept: NDArray[np.bool_]) -> _Whole:
+    names = ("time_s", "speed_mps", "distance_m", "east_m", "north_m", "heading_rad")
+    parts = {name: getattr(whole, name)[kept] for name in names if hasattr(whole, name)}
+    return replace(whole, **parts)
 
 
 def test_a_car_that_turned_round_in_a_gap_went_further_than_the_chord() -> None:
