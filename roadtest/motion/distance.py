@@ -21,6 +21,8 @@ Floats = NDArray[np.float64]
 
 _U_PLACE_M: Final = 2.0  # standard, of one position against another some seconds later
 _STANDS_MPS: Final = 0.5
+_SLOW_MPS: Final = 1.0
+"""Of places alone: they make 0.3 to 0.5 m/s of a car at rest (simulated receivers)."""
 _LEAST_RATE: Final = 0.1
 """rad/s: of slower turns a filter over half a second takes 0.1 %, and headings are no better known
 (our choice)."""
@@ -36,7 +38,9 @@ def distance_driven(
     """Return the distance along the road between two times inside the log.
 
     The speed is integrated by cubic Hermite steps; its variance is that of this sum under the
-    whole posterior, slow receiver errors and gaps included: wᵀ·A⁻¹·w for weights w. Receivers
+    whole posterior, slow receiver errors and gaps included: wᵀ·A⁻¹·w for weights w. Where there are
+    places alone, the way along the path stands in for the speeds of a car that all but stands: they
+    are never negative, so that it would seem to creep on. Receivers
     report speed over level ground, so each step is stretched by its grade, √(1 + g²). A receiver
     that smooths velocity as a whole cuts corners: by ½·ω²·τ² where the car turns at ω. An antenna
     ahead of the driven axle, or behind it, goes wider round them: by ½·d²·ω²/v².
@@ -50,7 +54,7 @@ def distance_driven(
     late = gaps.late
     bounds = [0, *(k + 1 for k in gaps.after), time.size]
     pieces = [_Piece(a, b - 1) for a, b in itertools.pairwise(bounds)]
-    shown = [_shown(motion, ground, pieces, (start_s, end_s), d) for d in late.likely]
+    shown = [_shown(gaps, pieces, (start_s, end_s), d) for d in late.likely]
     slope = np.nan_to_num(np.maximum(ground.grade**2 - ground.u_grade**2, 0.0))
     stretch = 0.5 * float(shown[1].weight_v @ (motion.speed_mps * slope))
     variance = _variance(motion, ground, shown[1].weight_v, shown[1].weight_a)
@@ -84,19 +88,16 @@ class _Shown:
 
 
 def _shown(
-    motion: Motion,
-    ground: Ground,
-    pieces: Sequence[_Piece],
-    between_s: tuple[float, float],
-    late_s: float,
+    gaps: Gaps, pieces: Sequence[_Piece], between_s: tuple[float, float], late_s: float
 ) -> _Shown:
     """Return the way between two times outside gaps, of speeds that are shown `late_s` late.
 
     The last of it before a gap, or before the end of the log, was not shown any more (of a receiver
     that is early, the first after it): there the places stand in.
     """
-    time = motion.time_s
+    motion, ground, time = gaps.motion, gaps.ground, gaps.motion.time_s
     weight_v, weight_a = np.zeros(time.size), np.zeros(time.size)
+    crept = _crept(gaps) if motion.source == "position" else np.zeros(time.size)
     way = variance = 0.0
     for piece in pieces:
         fixes = slice(piece.first, piece.last + 1)
@@ -109,12 +110,28 @@ def _shown(
             of_v, of_a = _weights(time[fixes], at_s)
             weight_v[fixes] += sign * of_v
             weight_a[fixes] += sign * of_a
+        way -= float(np.diff(np.interp([low, high], time, crept))[0])
         for lost in ((max(start, last - late_s), end), (start, min(end, first - late_s))):
             if lost[0] < lost[1]:
                 way += _by_places(motion, ground, *lost)
                 variance += U_NEAR_M**2
     way += float(weight_v @ motion.speed_mps + weight_a @ motion.acceleration_mps2)
     return _Shown(weight_v, weight_a, way, variance)
+
+
+def _crept(gaps: Gaps) -> Floats:
+    """Return by how much [n] speeds have gone further than the path, where the car is slow.
+
+    Each step of the path counts in the direction of the heading, so that what places wander while
+    the car stands, with the heading that it has, adds up to nothing.
+    """
+    ground, heading = gaps.ground, np.nan_to_num(gaps.heading_rad)
+    speed = gaps.motion.speed_mps
+    middle = 0.5 * (heading[1:] + heading[:-1])
+    steps = np.diff(ground.east_m) * np.sin(middle) + np.diff(ground.north_m) * np.cos(middle)
+    slow = np.maximum(speed[1:], speed[:-1]) < _SLOW_MPS
+    more = np.where(slow, np.diff(gaps.motion.distance_m) - steps, 0.0)
+    return np.concatenate([[0.0], np.cumsum(more)])
 
 
 def _half_square(motion: Motion, ground: Ground) -> Floats:

@@ -15,6 +15,9 @@ EDGE_S = 1.0
 """Of standing, at either end, in which a reading near zero may still belong to a rolling car:
 receivers smooth their speed over up to a second and more."""
 _LEAST_REST_S = 1.5
+_LIVELIEST_MPS2 = 5.0
+"""A car that stands is not faster than this times half the time in which it stands again: a good
+start is 4 m/s² (our choice). Anything more is a reading gone wrong."""
 _MOST_CLAMP_MPS = 2.5
 _MEAN_S = 4.0
 _STILL_WAY_M = 2.5
@@ -41,7 +44,12 @@ def standing_by_speed(time_s: Floats, speed_mps: Floats) -> Standing:
     seen = np.isfinite(speed_mps)
     level = _rest_level(speed_mps[seen])
     # A fix without speed stands where its neighbours in time do.
-    low = np.interp(time_s, time_s[seen], speed_mps[seen]) <= level
+    shown = np.interp(time_s, time_s[seen], speed_mps[seen])
+    low = shown <= level
+    for start, end in _runs(~low):
+        if start > 0 and end < low.size:
+            half_s = 0.5 * (time_s[end] - time_s[start - 1])
+            low[start:end] = shown[start:end].max() > level + _LIVELIEST_MPS2 * half_s
     still, coming, leaving = (np.zeros(low.size, dtype=bool) for _ in range(3))
     for start, end in _runs(low):
         time = time_s[start:end]

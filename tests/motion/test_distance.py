@@ -221,17 +221,21 @@ def test_part_of_a_gap_counts_by_its_share() -> None:
 def test_positions_alone_give_distance_with_an_honest_interval(
     stops_truth: Callable[[int], Truth],
 ) -> None:
-    held = []
+    held, whole = [], []
     for seed in range(5):
         receiver = Receiver(rate_hz=1.0, position_slow_m=2.0, position_tau_s=120.0)
         case = make_case(stops_truth(seed), receiver, seed, with_speed=False)
         ground = ground_of(case)
+        ends = 0.0, float(case.motion.time_s[-1])
+        of_all = distance_driven(case.motion, ground, *ends)
+        whole.append((of_all.value - road_way(case, *ends)) / of_all.u95)
         for drive in case.truth.of_kind("stop"):
             start = max(drive.start_s - case.late_s - 4.0, 0.0)
             end = drive.start_s - case.late_s + 1.0
             found = distance_driven(case.motion, ground, start, end)
             true = road_way(case, start, end)
             held.append(found.low <= true <= found.high)
+    assert abs(np.mean(whole)) < 0.3  # nor does a car go on while it stands
     assert sum(held) >= binom.ppf(0.001, len(held), 0.95)
 
 

@@ -71,6 +71,19 @@ def test_level_follows_the_scatter_of_the_readings(sd: float) -> None:
     assert standing.still[inside].mean() > 1.0 - 2.0 / 16.0
 
 
+@pytest.mark.parametrize(("rate_hz", "wrong_mps"), [(10.0, 1.0), (5.0, 2.0), (5.0, 3.0)])
+def test_a_reading_gone_wrong_is_no_start(rate_hz: float, wrong_mps: float) -> None:
+    """2 m/s and back within 0.4 s; but a car that pulls away does so."""
+    time, true = stop_and_go(rate_hz)
+    speed = noisy(true)
+    speed[np.searchsorted(time, 28.0)] = wrong_mps
+    standing = standing_by_speed(time, speed)
+    check_parts(standing)
+    inside = (time > 23.0 + EDGE_S + 0.2) & (time < 33.0 - EDGE_S - 0.2)
+    assert standing.still[inside].all()
+    assert not (standing.still & (true > 0.0)).any()
+
+
 @pytest.mark.parametrize("clamp", [0.5, 1.0, 2.0])
 def test_a_receiver_that_writes_zero_when_slow_is_told(clamp: float) -> None:
     time, true = stop_and_go(10.0)
