@@ -6,7 +6,6 @@ import logging
 from typing import Any
 
 from dash import (
-    ALL,
     MATCH,
     ClientsideFunction,
     Dash,
@@ -21,7 +20,7 @@ from dash import (
 from dash.exceptions import PreventUpdate
 
 from dashboard.aria import aria
-from dashboard.clicks import clicked
+from dashboard.asking import asked_for, asking_button
 from dashboard.comparing import Compared, compared_body
 from dashboard.drive_view import drive_body
 from dashboard.editing import connect_editing
@@ -91,24 +90,33 @@ def _ways_in(app: Dash, server: Server) -> None:
         Output(Ids.DRIVE, "data"),
         Output(Ids.TICK, "disabled", allow_duplicate=True),
         Output(Ids.BODY, "children", allow_duplicate=True),
-        Output(Ids.DROPPED, "data", allow_duplicate=True),
         Output(Ids.WAYS_IN, "open", allow_duplicate=True),
+        Output(Ids.DROPPED, "data", allow_duplicate=True),
         Input(Ids.DROPPED, "data"),
-        Input(Ids.pick(ALL), "n_clicks"),
-        Input(Ids.held(ALL), "n_clicks"),
         prevent_initial_call=True,
     )
-    def _take_in(dropped: Any, _clicks: list[int], _back: list[int]) -> Any:
-        asked, key = clicked(), browser_key()
-        if Ids.DROPPED in ctx.triggered_prop_ids.values() and dropped:
-            files = files_dropped(dropped["contents"], dropped["names"])
-            work = server.sessions.start(key, "dropped files", files)
-        elif asked is not None:
-            held = asked["type"] == "held"
-            work = server.work(asked["work"]) if held else begin_picked(server, str(asked["row"]))
-        else:
+    def _take_in(dropped: Any) -> Any:
+        if not dropped:
             raise PreventUpdate
-        return work.id, False, [], None, False
+        files = files_dropped(dropped["contents"], dropped["names"])
+        work = server.sessions.start(browser_key(), "dropped files", files)
+        return work.id, False, [], False, None
+
+    @app.callback(
+        Output(Ids.DRIVE, "data", allow_duplicate=True),
+        Output(Ids.TICK, "disabled", allow_duplicate=True),
+        Output(Ids.BODY, "children", allow_duplicate=True),
+        Output(Ids.WAYS_IN, "open", allow_duplicate=True),
+        Input(Ids.ASKED_DRIVE, "data"),
+        prevent_initial_call=True,
+    )
+    def _open(pressed: Any) -> Any:
+        asked = asked_for(pressed)
+        if "held" in asked:
+            work = server.work(asked["held"])
+        else:
+            work = begin_picked(server, asked["picked"])
+        return work.id, False, [], False
 
     @app.callback(
         Output(Ids.HELD, "children"),
@@ -122,7 +130,7 @@ def _ways_in(app: Dash, server: Server) -> None:
         if not others:
             return []
         buttons = [
-            html.Button(_held_said(work), id=Ids.held(work.id), n_clicks=0) for work in others
+            asking_button(_held_said(work), Ids.ASKED_DRIVE, {"held": work.id}) for work in others
         ]
         return [html.Span("Also open:"), *buttons]
 

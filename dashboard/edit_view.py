@@ -10,6 +10,7 @@ from urllib.parse import quote
 from dash import dcc, html
 
 from dashboard.aria import aria, data
+from dashboard.asking import asking_button
 from dashboard.ids import Id, Ids
 from dashboard.work import Work
 from roadtest.edits import MOST_LETTERS, Key
@@ -95,9 +96,9 @@ def _entry(key: Key, row: NewRow, work: Work) -> Any:
         text = f"Inspection, {row.remark}: {row.value}"
     else:
         text = f"Odometer {row.value} {row.unit} at {row.time}"
-    button = html.Button(
-        "Take back", id=Ids.take_back(kind, about), n_clicks=0, **aria(label=f"Take back {about}")
-    )
+    said_aloud = aria(label=f"Take back {about}")
+    what = {"take back": kind, "about": about}
+    button = asking_button("Take back", Ids.ASKED_EDIT, what, **said_aloud)
     return html.Li([html.Span(text), " ", button])
 
 
@@ -189,7 +190,7 @@ def _field(label: str, name: str, suggested: Iterable[str] = ()) -> list[Any]:
 
 
 def _button(text: str, what: str, *, disabled: bool = False) -> Any:
-    return html.Button(text, id=Ids.do(what), n_clicks=0, disabled=disabled)
+    return asking_button(text, Ids.ASKED_EDIT, {"do": what}, disabled=disabled)
 
 
 def _readings(work: Work) -> list[Any]:

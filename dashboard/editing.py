@@ -8,7 +8,7 @@ from typing import Any
 from dash import ALL, Dash, Input, Output, State, no_update
 from dash.exceptions import PreventUpdate
 
-from dashboard.clicks import clicked
+from dashboard.asking import asked_for
 from dashboard.edit_view import edits_view, error_said, history_view, typed_text
 from dashboard.findings_view import findings_view
 from dashboard.ids import Ids
@@ -87,16 +87,13 @@ def _the_rest(app: Dash, server: Server) -> None:
         Output(Ids.TYPED, "data", allow_duplicate=True),
         Output(Ids.HISTORY, "children", allow_duplicate=True),
         Output(Ids.EDITS, "children"),
-        Input(Ids.do(ALL), "n_clicks"),
-        Input(Ids.take_back(ALL, ALL), "n_clicks"),
+        Input(Ids.ASKED_EDIT, "data"),
         *(State(name, "value") for name in fields),
         State(Ids.DRIVE, "data"),
         prevent_initial_call=True,
     )
-    def _enter(_do: list[int], _back: list[int], *states: Any) -> Any:
-        asked = clicked()
-        if asked is None:
-            raise PreventUpdate
+    def _enter(pressed: Any, *states: Any) -> Any:
+        asked = asked_for(pressed)
         work = server.ready(states[-1])
         said = {name: str(value or "") for name, value in zip(fields, states[:-1], strict=True)}
         try:
@@ -119,12 +116,12 @@ def _the_rest(app: Dash, server: Server) -> None:
         return dict(written).get(name or "", "")
 
 
-def _do_it(work: Work, asked: Mapping[str, Any], said: Mapping[str, str]) -> bool:
+def _do_it(work: Work, asked: Mapping[str, str], said: Mapping[str, str]) -> bool:
     """Do what a button asks for; return whether the drive looks different now."""
-    if asked["type"] == "take-back":
-        key = (str(asked["kind"]), str(asked["about"]))
+    if "take back" in asked:
+        key = (asked["take back"], asked["about"])
         return work.edit(lambda _checked, before: before.put(key, None))
-    what = str(asked["what"])
+    what = asked["do"]
     if what == "undo":
         return work.undo()
     if what == "redo":

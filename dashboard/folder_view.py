@@ -9,6 +9,7 @@ from typing import Any, Final
 from dash import dcc, html
 
 from dashboard.aria import aria
+from dashboard.asking import asking_button
 from dashboard.ids import Ids
 from dashboard.shelf import NOT_CHECKED, Entry, Shelf
 from roadtest.wording import VERDICT_MARK, VERDICT_WORD, plural
@@ -85,7 +86,7 @@ def drive_list(shelf: Shelf, found: Sequence[Entry], pages: int, ticked: Sequenc
         parts.append(html.Ul(rows, className="drives"))
     if len(shown) < len(found):
         text = f"Show more ({len(found) - len(shown)} not shown)"
-        parts.append(html.Button(text, id=Ids.more(pages), n_clicks=0))
+        parts.append(asking_button(text, Ids.ASKED_MORE, {"pages": pages}))
     return html.Div(parts)
 
 
@@ -111,10 +112,10 @@ def _row(shelf: Shelf, entry: Entry, ticked: bool) -> Any:
         value=[entry.name] if ticked else [],
         className="tick",
     )
-    opens = html.Button(
+    opens = asking_button(
         [verdict, html.Span(lines, className="told-of")],
-        id=Ids.pick(entry.name),
-        n_clicks=0,
+        Ids.ASKED_DRIVE,
+        {"picked": entry.name},
         className=f"drive {kind.replace(' ', '-')}",
     )
     return html.Li([opens, box])
@@ -146,5 +147,5 @@ def compare_bar(ticked: Sequence[str]) -> list[Any]:
     parts: list[Any] = [html.Span(said)]
     if enough:
         text = f"Compare these {len(ticked)}"
-        parts.append(html.Button(text, id=Ids.compare(), n_clicks=0, className="main"))
+        parts.append(asking_button(text, Ids.ASKED_COMPARISON, {}, className="main"))
     return parts

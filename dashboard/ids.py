@@ -12,6 +12,10 @@ class Ids:
 
     UPLOAD: Final = "upload"
     DROPPED: Final = "dropped"
+    ASKED_DRIVE: Final = "asked-drive"  # what buttons ask for: a drive, more of them, an edit
+    ASKED_MORE: Final = "asked-more"
+    ASKED_COMPARISON: Final = "asked-comparison"
+    ASKED_EDIT: Final = "asked-edit"
     SEARCH: Final = "search"
     WAYS_IN: Final = "ways-in"
     HELD: Final = "also-open"  # the browser's other drives
@@ -49,44 +53,14 @@ class Ids:
     EVIDENCE: Final = "evidence"
 
     @staticmethod
-    def pick(row: object) -> Id:
-        """The button of a drive of the folder, by its row."""
-        return {"type": "pick", "row": row}
-
-    @staticmethod
-    def held(work: object) -> Id:
-        """The button that leads back to a drive that is open already."""
-        return {"type": "held", "work": work}
-
-    @staticmethod
     def tick(row: object) -> Id:
         """The box that marks a drive of the folder for comparing."""
         return {"type": "tick", "row": row}
 
     @staticmethod
-    def more(pages: object) -> Id:
-        """The button that shows more drives than `pages` hold."""
-        return {"type": "more", "pages": pages}
-
-    @staticmethod
-    def compare() -> Id:
-        """The button that compares what is ticked; it comes and goes."""
-        return {"type": "compare", "what": "ticked"}
-
-    @staticmethod
     def reading(hold: object) -> Id:
         """The field of a dial reading beside a hold."""
         return {"type": "reading", "hold": hold}
-
-    @staticmethod
-    def do(what: object) -> Id:
-        """A button that edits: "undo", "redo", "save", "leave out", "move", "odometer" ..."""
-        return {"type": "do", "what": what}
-
-    @staticmethod
-    def take_back(kind: object, about: object) -> Id:
-        """The button that takes a row back that was entered on a page."""
-        return {"type": "take-back", "kind": kind, "about": about}
 
     @staticmethod
     def sheet(key: object) -> Id:

@@ -38,6 +38,10 @@ def page_layout(shelf: Shelf | None, laid_open: str = "") -> Any:
                 ]
             ),
             dcc.Store(id=Ids.DROPPED),
+            dcc.Store(id=Ids.ASKED_DRIVE),
+            dcc.Store(id=Ids.ASKED_MORE),
+            dcc.Store(id=Ids.ASKED_COMPARISON),
+            dcc.Store(id=Ids.ASKED_EDIT),
             dcc.Store(id=Ids.DRIVE),
             dcc.Store(id=Ids.READY),
             dcc.Store(id=Ids.VIEW),

@@ -5,11 +5,11 @@ from __future__ import annotations
 from functools import partial
 from typing import Any
 
-from dash import ALL, Dash, Input, Output, State, ctx, no_update
+from dash import ALL, Dash, Input, Output, State, no_update
 from dash.exceptions import PreventUpdate
 
 from dashboard.apart import Runner
-from dashboard.clicks import clicked
+from dashboard.asking import asked_for
 from dashboard.comparing import Compared, chosen
 from dashboard.folder_view import MOST_COMPARED, compare_bar, drive_list, nothing_to_check
 from dashboard.guard import browser_key
@@ -47,18 +47,26 @@ def _searching(app: Dash, server: Server) -> None:
         Output(Ids.CHECK_ALL, "hidden"),
         Input(Ids.SEARCH, "value"),
         Input(Ids.KIND, "value"),
-        Input(Ids.more(ALL), "n_clicks"),
         State(Ids.TICKED, "data"),
         prevent_initial_call=True,
     )
-    def _search(text: str | None, kind: str | None, _more: list[int], ticked: list[str]) -> Any:
-        more = clicked()
-        if more is None and all(isinstance(n, dict) for n in ctx.triggered_prop_ids.values()):
-            raise PreventUpdate  # a button has come up
-        pages = 1 if more is None else int(more["pages"]) + 1
+    def _search(text: str | None, kind: str | None, ticked: list[str] | None) -> Any:
         found = server.shelf.find(text or "", kind or "")
-        shown = drive_list(server.shelf, found, pages, ticked or [])
+        shown = drive_list(server.shelf, found, 1, ticked or [])
         return shown, nothing_to_check(server.shelf, found)
+
+    @app.callback(
+        Output(Ids.DRIVES, "children", allow_duplicate=True),
+        Input(Ids.ASKED_MORE, "data"),
+        State(Ids.SEARCH, "value"),
+        State(Ids.KIND, "value"),
+        State(Ids.TICKED, "data"),
+        prevent_initial_call=True,
+    )
+    def _more(pressed: Any, text: str | None, kind: str | None, ticked: list[str] | None) -> Any:
+        pages = int(asked_for(pressed)["pages"]) + 1
+        found = server.shelf.find(text or "", kind or "")
+        return drive_list(server.shelf, found, pages, ticked or [])
 
     @app.callback(
         Output(Ids.TICKED, "data"),
@@ -84,12 +92,12 @@ def _comparing(app: Dash, server: Server) -> None:
         Output(Ids.TICK, "disabled", allow_duplicate=True),
         Output(Ids.BODY, "children", allow_duplicate=True),
         Output(Ids.WAYS_IN, "open", allow_duplicate=True),
-        Input({**Ids.compare(), "what": ALL}, "n_clicks"),
+        Input(Ids.ASKED_COMPARISON, "data"),
         State(Ids.TICKED, "data"),
         prevent_initial_call=True,
     )
-    def _compare(clicks: list[int], ticked: list[str] | None) -> Any:
-        if not any(clicks) or not ticked or not 2 <= len(ticked) <= MOST_COMPARED:
+    def _compare(_pressed: Any, ticked: list[str] | None) -> Any:
+        if not ticked or not 2 <= len(ticked) <= MOST_COMPARED:
             raise PreventUpdate
         work = Compared(ticked)
         entries = chosen(server.shelf, ticked)

@@ -14,6 +14,17 @@ window.addEventListener("pagehide", function () { // nobody waits for its check 
   }
 });
 
+let pressed = 0;
+document.addEventListener("click", function (event) { // dashboard/asking.py says why
+  const button = event.target.closest("button[data-asks]");
+  if (button) {
+    pressed += 1; // the same may be asked for again
+    window.dash_clientside.set_props(button.dataset.asks, {
+      data: {what: JSON.parse(button.dataset.what), nth: pressed},
+    });
+  }
+});
+
 window.dash_clientside = Object.assign({}, window.dash_clientside, {
   page: {
     take_dropped: function (contents, names) {

@@ -202,8 +202,7 @@ class Person:
 
     def press(self, what: str, values: Values) -> None:
         """Press a button of those for entering by hand."""
-        button = [({"type": "do", "what": what}, 1)]
-        self.timed(what, "do", "n_clicks", {**values, "do": button, "take-back": []})
+        self.timed(what, "asked-edit", "data", {**values, "asked-edit": {"what": {"do": what}}})
 
     def timed(self, what: str, changed: str, property_: str, values: Values) -> Any:
         """Have a callback run, and note how long it takes."""

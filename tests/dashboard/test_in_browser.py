@@ -6,7 +6,7 @@ import time
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, expect
+from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
 
 from tests.dashboard.browsing import (
     SAMPLE,
@@ -52,6 +52,40 @@ def test_from_dropped_files_to_a_downloaded_report(page: Page, tmp_path: Path) -
         page.get_by_role("link", name="Results (JSON)").click()
     download.value.save_as(tmp_path / "results.json")
     assert "typed in beside hold-5" in (tmp_path / "results.json").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("way", ["dropped", "picked"])
+def test_what_is_asked_for_is_not_lost_though_buttons_come_up_meanwhile(
+    desktop: BrowserContext, address: str, watch: Watch, way: str
+) -> None:
+    first = opened(desktop, address, watch)
+    drop(first, sorted(SAMPLE.iterdir()))
+    found(first)
+    kept: list[Route] = []
+    page = desktop.new_page()
+    watch.over(page)
+    going: list[bool] = []
+    page.route(
+        "**/_dash-update-component*",
+        lambda route: route.continue_() if going else kept.append(route),
+    )
+    page.goto(address)
+    expect(page.locator(".drop")).to_be_visible()
+    if way == "dropped":
+        drop(page, sorted(SAMPLE.iterdir()))
+    else:
+        page.locator(".drives button", has_text=SAMPLE.name).click()
+    while not any("drive-at-hand.data" in str(route.request.post_data) for route in kept):
+        page.wait_for_timeout(20)
+    going.append(True)
+    buttons = [route for route in kept if "also-open" in str(route.request.post_data)]
+    for route in buttons:
+        route.continue_()
+    expect(page.locator("#also-open button")).not_to_have_count(0)
+    for route in kept:
+        if route not in buttons:
+            route.continue_()
+    found(page)
 
 
 def test_a_phone_in_the_dark_by_keyboard(browser: Browser, address: str, watch: Watch) -> None:
