@@ -21,9 +21,10 @@ KNOWN_MPS: Final = 2.0
 def top_speed(
     stretches: Iterable[Draws], smoothing_s: Floats, least_mps: float = 0.0
 ) -> Quantity | None:
-    """Return the speed at the moment at which it is highest on average over the draws.
+    """Return the speed at the moment at which it is highest, of the stretch where that is fastest.
 
-    The highest of each draw would be too high: noise is picked out with it.
+    When that was is told by one draw, how fast by another: the highest of each draw, or of their
+    mean, would be too high, for noise is picked out with it.
 
     Parameters
     ----------
@@ -41,8 +42,9 @@ def top_speed(
         known = shown.speed_mps.std(axis=0) < KNOWN_MPS
         if not known.any():
             continue
-        mean = np.where(known, speed.mean(axis=0), -np.inf)
-        fastest = speed[:, int(np.argmax(mean))]
+        moment = np.where(known, speed, -np.inf).argmax(axis=1)
+        count = len(speed)
+        fastest = np.roll(speed, count // 2, axis=0)[np.arange(count), moment]
         if best is None or fastest.mean() > best.mean():
             best = fastest
     found = None if best is None else Quantity.from_draws(best, "m/s")

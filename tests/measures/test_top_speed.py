@@ -28,6 +28,16 @@ def test_noise_does_not_make_it_higher() -> None:
     assert found.u95 == pytest.approx(0.196, rel=0.3)
 
 
+def test_noise_of_the_readings_is_not_all_picked_out() -> None:
+    """It is the same in all draws, and at the highest of their mean it adds 0.25 m/s."""
+    rng = np.random.default_rng(5)
+    held = [30.0 + 0.1 * rng.normal(size=TIME.size) for _ in range(20)]
+    found = [top_speed([draws(speed, 0.1, rng)], NO_LAG) for speed in held]
+
+    values = [each.value for each in found if each is not None]
+    assert 30.0 < np.mean(values) < 30.2
+
+
 def test_a_peak_that_the_receiver_smoothed_over_is_given_back() -> None:
     true = 30.0 - 2.0 * np.abs(TIME - 10.0)
     shown = draws(lagged(true, 0.1, 0.5), 0.01, np.random.default_rng(2))
