@@ -197,8 +197,7 @@ def _slow_errors(blocks: Blocks, road: Road) -> SlowErrors:
     parts: list[tuple[Floats, float]] = []
     if road.motion.source == "doppler":
         parts += [(part.sd * inverse, part.memory_s) for part in SPEED_MODEL.slow]
-        rounding = float(np.sqrt(np.nanmedian(road.motion.observed.rounding)))
-        parts.append((rounding * inverse, _POSITION_MEMORY_S))
+        parts.append((road.u_rounding_mps * inverse, _POSITION_MEMORY_S))
     else:
         parts.append((blocks.u_speed_mps * inverse, _POSITION_MEMORY_S))
     parts.append((creep.LINEAR * G_MPS2 * blocks.u_grade, _GRADE_MEMORY_S))

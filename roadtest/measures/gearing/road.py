@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
@@ -14,6 +15,7 @@ from roadtest.evidence import Evidence
 from roadtest.measures.gearing.bending import Bending
 from roadtest.motion.estimate import Motion
 from roadtest.motion.ground import Ground
+from roadtest.motion.rounding import speed_step
 from roadtest.motion.smoothed import NOT_SMOOTHED, Smoothed
 
 Floats = NDArray[np.float64]
@@ -79,11 +81,14 @@ class Road:
     ground: Ground
     drag: Drag
     smoothed: Smoothed  # by the receiver
+    u_rounding_mps: float = 0.0  # of one speed of the log, standard
 
     @classmethod
     def of(cls, evidence: Evidence, smoothed: Smoothed = NOT_SMOOTHED) -> Road:
         """Return the road of a drive."""
-        return cls(evidence.motion, evidence.ground, drag_of(evidence.sheet), smoothed)
+        u_rounding = speed_step(evidence.gps.speed_mps) / math.sqrt(12.0)
+        drag = drag_of(evidence.sheet)
+        return cls(evidence.motion, evidence.ground, drag, smoothed, u_rounding)
 
     @cached_property
     def fix_interval_s(self) -> float:

@@ -17,6 +17,7 @@ from roadtest.measures.gearing.one_clutch import Bins, clutch_draws
 from roadtest.measures.gearing.ratios import Fit
 from roadtest.measures.gearing.road import G_MPS2, Road
 from roadtest.measures.gearing.sequence import runs
+from roadtest.measures.gearing.sharing import BIN_S, SUSTAINED_S, shared_out
 from roadtest.measures.gearing.turns import Turns
 from roadtest.measures.smoothing import unsmoothed
 from roadtest.motion.estimate import Draws
@@ -26,10 +27,6 @@ from roadtest.results import PullSlip
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-_SUSTAINED_S: Final = 1.0
-_BIN_S: Final = 0.5
-_MOST_BINS: Final = 60  # of all stretches together: the hardest pulls get them first
-_OF_ONE: Final = 8
 _DRAWS: Final = 400
 _WHEELS: Final = 0.04
 """Mass of the turning wheels over that of the car (Gillespie; Wong) [value from memory]."""
@@ -88,9 +85,14 @@ def slips(
         if manoeuvre.kind == "pull" and manoeuvre.used and manoeuvre.id in evidence.draws
         for one in _loaded_gears(followed, manoeuvre, road.fix_interval_s)
     ]
+    time_s = followed.turns.time_s
+    bins_each = shared_out(
+        np.array([_light_torque(followed.turns, index) for _, index in loaded]),
+        np.array([time_s[index[-1]] - time_s[index[0]] for _, index in loaded]),
+    )
     stretches = [
         _stretch(followed, name, evidence.draws[name], road, index, most, rng)
-        for (name, index), most in zip(loaded, _shared_out(followed.turns, loaded), strict=True)
+        for (name, index), most in zip(loaded, bins_each, strict=True)
     ]
     if not stretches:
         return Slips()
@@ -120,26 +122,10 @@ def slips(
 
 def _sustained(slip: Floats, time_s: Floats) -> Floats:
     """Return the largest mean over a second [c] of slip in even bins [c, b]."""
-    length = float(np.diff(time_s).mean()) if time_s.size > 1 else _SUSTAINED_S
-    span = int(np.clip(round(_SUSTAINED_S / length), 1, time_s.size))
+    length = float(np.diff(time_s).mean()) if time_s.size > 1 else SUSTAINED_S
+    span = int(np.clip(round(SUSTAINED_S / length), 1, time_s.size))
     total = np.cumsum(np.pad(slip, ((0, 0), (1, 0))), axis=1)
     return np.asarray(((total[:, span:] - total[:, :-span]) / span).max(axis=1))
-
-
-def _shared_out(turns: Turns, loaded: Sequence[tuple[str, Ints]]) -> list[int]:
-    """Return how many bins each stretch gets, at most: two a second, the hardest first."""
-    torque = [float(np.mean(_light_torque(turns, index))) for _, index in loaded]
-    bins, left = [1] * len(loaded), _MOST_BINS - len(loaded)
-    for k in np.argsort(torque)[::-1].tolist():
-        time = turns.time_s[loaded[k][1]]
-        wanted = min(int((time[-1] - time[0]) / _BIN_S), _OF_ONE) - 1
-        bins[k] += max(min(wanted, left), 0)
-        left -= bins[k] - 1
-    return bins
-
-
-def _light_torque(turns: Turns, index: Ints) -> Floats:
-    return np.asarray(turns.push_mps2[index] * np.exp(-turns.log_turns[index]))
 
 
 def _together(stretches: Sequence[_Stretch], followed: Followed, fit: Fit) -> Bins:
@@ -190,7 +176,7 @@ def _loaded_gears(followed: Followed, manoeuvre: Manoeuvre, fix_s: float) -> lis
         if launching or mine.size < 2:
             continue
         time = turns.time_s[mine]
-        if time[-1] - time[0] + float(np.median(np.diff(time))) >= 0.99 * _SUSTAINED_S:
+        if time[-1] - time[0] + float(np.median(np.diff(time))) >= 0.99 * SUSTAINED_S:
             loaded.append((manoeuvre.id, mine))
     return loaded
 
@@ -225,7 +211,7 @@ def _stretch(
     time = turns.time_s[index]
     usual = float(np.median(np.diff(time)))
     whole = float(time[-1] - time[0]) + usual
-    length = max(_BIN_S, usual, whole / most)
+    length = max(BIN_S, usual, whole / most)
     last = max(int(whole / length + 0.01), 1) - 1  # what is left over goes with the last one
     place = np.minimum(((time - time[0] + 1e-9) / length).astype(np.int64), last)
     _, first, count = np.unique(place, return_index=True, return_counts=True)
@@ -348,3 +334,7 @@ def _rpm(followed: Followed, index: Ints, count: int, rng: np.random.Generator) 
     rounding = samples.step_rpm * rng.uniform(-0.5, 0.5, (count, int(plateau[-1]) + 1))
     noise = followed.noise_rpm * rng.normal(size=(count, index.size))
     return np.maximum(shown + noise + rounding[:, plateau], 100.0)
+
+
+def _light_torque(turns: Turns, index: Ints) -> float:
+    return float(np.mean(turns.push_mps2[index] * np.exp(-turns.log_turns[index])))
