@@ -133,8 +133,7 @@ class Comparison:
         if tach is None:
             return
         # The log's own lateness is not to be told from the tach's: both are in the offset.
-        late = fitted.receiver.delay_s + fitted.receiver.lag_s if fitted.with_speed else 0.0
-        offset = tach.apparent_offset_s() + late
+        offset = tach.apparent_offset_s() + late_s(self.drive)
         if not fitted.tach_on_utc:
             first = float(tach.clock(np.array([tach.from_s]))[0])
             offset += tach.drift * first - self.start_s
@@ -316,15 +315,27 @@ class Comparison:
         return best
 
     def _overlap(self, found: Manoeuvre, made: simulated.Manoeuvre) -> float:
-        start, end = found.start_s + self.start_s, found.end_s + self.start_s
-        return min(end, made.end_s) - max(start, made.start_s)
+        return _overlap(found, made, self.start_s - late_s(self.drive))
+
+
+def late_s(drive: RandomDrive) -> float:
+    """Return how long after it happens a receiver shows a change of speed."""
+    receiver = drive.fitted.receiver
+    return receiver.delay_s + receiver.lag_s if drive.fitted.with_speed else 0.0
+
+
+def _overlap(found: Manoeuvre, made: simulated.Manoeuvre, start_s: float) -> float:
+    """Return for how long two manoeuvres overlap; the found one's clock starts at `start_s`."""
+    start, end = found.start_s + start_s, found.end_s + start_s
+    return min(end, made.end_s) - max(start, made.start_s)
 
 
 def manoeuvre_counts(drive: RandomDrive, results: Results, start_s: float) -> dict[str, list[int]]:
     """Return [there, found and used rightly, phantom] for each kind of manoeuvre.
 
-    Manoeuvres that lie in a gap of the log are not asked for. A phantom is one found and used where
-    nothing of its kind happened, on purpose or in traffic.
+    Manoeuvres that lie in a gap of the log are not asked for. A late receiver shows them later, by
+    more than short ones last. A phantom is one found and used where nothing of its kind happened,
+    on purpose or in traffic.
     """
     truth = drive.truth
     counts = {kind: [0, 0, 0] for kind in ("hold", "pull", "standing", "stop", "coast", "snub")}
@@ -337,8 +348,7 @@ def manoeuvre_counts(drive: RandomDrive, results: Results, start_s: float) -> di
         counts[made.kind][1] += any(
             one.kind == wanted
             and one.used == (made.kind != "snub")
-            and min(one.end_s + start_s, made.end_s) - max(one.start_s + start_s, made.start_s)
-            > 0.5 * (made.end_s - made.start_s)
+            and _overlap(one, made, start_s - late_s(drive)) > 0.5 * (made.end_s - made.start_s)
             for one in results.manoeuvres
         )
     for one in results.manoeuvres:
@@ -359,10 +369,9 @@ def _happened(drive: RandomDrive, one: Manoeuvre, start_s: float) -> bool:
 
     It happened earlier than a late receiver says. A hold may end where braking begins at once.
     """
-    truth, fitted = drive.truth, drive.fitted
-    late_s = fitted.receiver.delay_s + fitted.receiver.lag_s if fitted.with_speed else 0.0
+    truth = drive.truth
     around_s = 0.0 if one.kind == "hold" else 0.5
-    from_s, to_s = (at + start_s - late_s for at in (one.start_s, one.end_s))
+    from_s, to_s = (at + start_s - late_s(drive) for at in (one.start_s, one.end_s))
     inside = (truth.t_s >= from_s - around_s) & (truth.t_s <= to_s + around_s)
     if not inside.any():
         return False
