@@ -24,7 +24,7 @@ from roadtest.measures.pulls.crossing import Path
 from roadtest.measures.pulls.effort import Effort, Tried, efforts, peak_power
 from roadtest.measures.pulls.power import PowerCurve, Resistance, power_curve
 from roadtest.measures.pulls.repeats import Timed, repeats_of
-from roadtest.measures.pulls.spans import pull_path, span_times, spans_covered, through_spans
+from roadtest.measures.pulls.spans import Span, pull_path, span_times, spans_covered, through_spans
 from roadtest.measures.pulls.standing import standing_rows
 from roadtest.quantity import COVERAGE_FACTOR_95, Quantity
 from roadtest.results import PowerPoint, PullRun, PullsResult, Standing, StandingDistance
@@ -117,11 +117,13 @@ def measure_pulls(
             distances += reached
             tried.append(_tried_start(evidence, manoeuvre, path, speeds, engine))
         else:
-            first, *others = _pull_rows(evidence, manoeuvre, path, gear)
             factor = _factor(evidence, gear, count, rng)
             curve = None
             if not _several_gears(manoeuvre, gear, engine):
                 curve = power_curve(evidence, manoeuvre, factor, car.resistance, rng, smoothing_s)
+            # Positions alone are better smoothed than fitted by a curve with next to no prior.
+            by_curve = None if evidence.motion.source == "position" else curve
+            first, *others = _pull_rows(evidence, manoeuvre, path, gear, by_curve)
             runs += [first if curve is None else _with_power(first, curve, car, evidence), *others]
             tried.append(_tried_pull(evidence, manoeuvre, path, gear, curve))
     effort = efforts(tried)
@@ -181,18 +183,32 @@ def _with_effort(row: _Row, effort: Effort) -> _Row:
 
 
 def _pull_rows(
-    evidence: Evidence, manoeuvre: Manoeuvre, path: Path, gear: int | None
+    evidence: Evidence,
+    manoeuvre: Manoeuvre,
+    path: Path,
+    gear: int | None,
+    curve: PowerCurve | None,
 ) -> list[PullRun]:
     """Return a row for each span the pull is timed over; at least one, for its power."""
     sheet = evidence.sheet
     spans = spans_covered(path, manoeuvre.start_s, sheet.units, through_spans(sheet, gear))
     rows = []
     for span in spans:
-        time = Quantity.from_draws(span_times(path, span), "s")
+        time = _time(path, curve, span)
         if time is not None:
             ends = [Quantity(speed, 0.0, "m/s") for speed in span]
             rows.append(PullRun(manoeuvre.id, gear, ends[0], ends[1], time))
     return rows or [PullRun(manoeuvre.id, gear)]
+
+
+def _time(path: Path, curve: PowerCurve | None, span: Span) -> Quantity | None:
+    """Return the time over a span: as the crossings show it, or the curve, whichever knows more."""
+    crossed = Quantity.from_draws(span_times(path, span), "s")
+    seconds = None if curve is None else curve.seconds(*span)
+    fitted = None if seconds is None else Quantity.from_draws(seconds, "s")
+    if crossed is None or fitted is None:
+        return crossed or fitted
+    return fitted if fitted.u95 < crossed.u95 else crossed
 
 
 def _car(

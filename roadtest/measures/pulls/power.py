@@ -51,6 +51,21 @@ class PowerCurve:
     push_mps2: Floats  # drive force over mass
     grade: Floats  # [c], mean of the pull
 
+    def seconds(self, from_mps: float, to_mps: float) -> Floats | None:
+        """Return the time from one speed to another, draws [c] s; None beyond the curve's ends.
+
+        ∫ dv/a, for in one gear there is one acceleration to each speed; NaN in a draw that does
+        not get there.
+        """
+        speed, rate = self.speed_mps, self.acceleration_mps2
+        if from_mps < speed[0] or to_mps > speed[-1]:
+            return None
+        slowness = 1.0 / np.where(rate > 0.0, rate, np.nan)
+        steps = 0.5 * np.diff(speed) * (slowness[:, 1:] + slowness[:, :-1])
+        passed = np.concatenate([np.zeros((rate.shape[0], 1)), np.cumsum(steps, axis=1)], axis=1)
+        ends = [_at(passed, speed, level) for level in (from_mps, to_mps)]
+        return np.asarray(ends[1] - ends[0])
+
 
 def power_curve(
     evidence: Evidence,
@@ -101,6 +116,13 @@ def power_curve(
     load = resistance.terms @ np.array([np.ones_like(speed), speed, speed**2])
     push = factor[:, None] * acceleration + slope + load
     return PowerCurve(speed, acceleration, push, grade.mean(axis=1))
+
+
+def _at(rows: Floats, x: Floats, level: float) -> Floats:
+    """Return rows [c, p] over x [p] at a level [c]."""
+    k = int(np.clip(np.searchsorted(x, level, "right"), 1, x.size - 1))
+    share = (level - x[k - 1]) / (x[k] - x[k - 1])
+    return np.asarray((1.0 - share) * rows[:, k - 1] + share * rows[:, k])
 
 
 def _ended(true: Draws, manoeuvre: Manoeuvre) -> tuple[float, float]:

@@ -73,9 +73,13 @@ def spans_covered(path: Path, start_s: float, units: str, wanted: Sequence[Span]
 
 
 def speed_range(path: Path, start_s: float) -> Span:
-    """Return the speeds between which the pull runs, in at least 97.5 % of its draws."""
-    begin = int(np.searchsorted(path.time_s, start_s))
-    low = float(np.quantile(path.speed_mps[:, : max(begin, 1)].min(axis=1), 0.975))
+    """Return the speeds between which the pull runs, in at least 97.5 % of its draws.
+
+    What speed did before the throttle was opened is no part of it: steady driving may well have
+    crossed a level that the pull began above.
+    """
+    begin = min(int(np.searchsorted(path.time_s, start_s)), path.time_s.size - 1)
+    low = float(np.quantile(path.speed_mps[:, begin], 0.975))
     return low, float(np.quantile(path.speed_mps[:, -1], 0.025))
 
 
