@@ -43,6 +43,7 @@ class Readings:
     tail: Floats  # [w], degrees of freedom of Student's t that has about the tails of that part
     altitude_m: Floats  # [w], NaN where the log says none
     altitude_variance: Floats  # [w], white part
+    wander: Floats | None = None  # [w, w], part of `covariance`, of which the size is not known
 
     @property
     def ends_s(self) -> Floats:

@@ -12,11 +12,13 @@ from numpy.typing import NDArray
 from roadtest.evidence import Evidence
 from roadtest.measures.air import Air, air_of_the_day
 from roadtest.measures.coasting.free import RunLoad, not_free, with_noted_gears
-from roadtest.measures.coasting.model import GUESSES, CoastModel, Fit
+from roadtest.measures.coasting.model import GUESSES, OF_POSITIONS, CoastModel, Fit, Guess
 from roadtest.measures.coasting.passes import Passes, passes_over
+from roadtest.measures.coasting.places import from_places
 from roadtest.measures.coasting.runs import coast_runs, pairs
 from roadtest.measures.inertia import coasting_factor_draws, mass_draws
 from roadtest.measures.road_load import drag_area
+from roadtest.measures.stretch import Stretch
 from roadtest.measures.windows import Readings, read_windows
 from roadtest.motion.lateness import lateness
 from roadtest.quantity import Quantity
@@ -85,9 +87,10 @@ def measure_coasting(evidence: Evidence, gear_of: Mapping[str, int | None]) -> C
     evidence = places_as_late_as_speeds(evidence)
     gear_of = with_noted_gears(evidence, gear_of)
     runs, aside = coast_runs(evidence, gear_of)
-    readings = tuple(read_windows(evidence, run, _WINDOW_S) for run in runs)
+    readings = tuple(_read(evidence, run) for run in runs)
     car = _car(evidence, rng)
-    single = {r.run.id: _fit((r,), passes_over(evidence, (r.run,)), rng) for r in readings}
+    guesses = OF_POSITIONS if evidence.motion.source == "position" else GUESSES
+    single = {r.run.id: _fit((r,), passes_over(evidence, (r.run,)), guesses, rng) for r in readings}
     free = frozenset(r.run.id for r in readings if gear_of.get(r.run.id) == 0)
     aside |= not_free(
         {r.run.id: RunLoad.of(r.run, single[r.run.id], car.factor) for r in readings}, free
@@ -96,7 +99,9 @@ def measure_coasting(evidence: Evidence, gear_of: Mapping[str, int | None]) -> C
     if not readings:
         return CoastingMeasured(CoastingResult(), _none_remark(aside), aside)
     passes = passes_over(evidence, tuple(r.run for r in readings))
-    fit = _fit(readings, passes, rng) if len(readings) > 1 else single[readings[0].run.id]
+    fit = single[readings[0].run.id]
+    if len(readings) > 1:
+        fit = _fit(readings, passes, guesses, rng)
     partner = pairs(tuple(r.run for r in readings))
     rows = tuple(
         replace(
@@ -118,6 +123,11 @@ def measure_coasting(evidence: Evidence, gear_of: Mapping[str, int | None]) -> C
     remarks = _remarks(result, fit, car, partner)
     load = SpecificRoadLoad(fit.beta * car.factor[:, None], low, high, fit.beta)
     return CoastingMeasured(result, remarks, aside, load)
+
+
+def _read(evidence: Evidence, run: Stretch) -> Readings:
+    readings = read_windows(evidence, run, _WINDOW_S)
+    return from_places(evidence, readings) if evidence.motion.source == "position" else readings
 
 
 def places_as_late_as_speeds(evidence: Evidence) -> Evidence:
@@ -144,9 +154,14 @@ def _car(evidence: Evidence, rng: np.random.Generator) -> _Car:
     )
 
 
-def _fit(readings: tuple[Readings, ...], passes: Passes, rng: np.random.Generator) -> Fit:
+def _fit(
+    readings: tuple[Readings, ...],
+    passes: Passes,
+    guesses: tuple[Guess, ...],
+    rng: np.random.Generator,
+) -> Fit:
     """Return the two-term fit, or the three-term one where the readings ask for it."""
-    two = CoastModel(readings, passes, linear_term=False).fit(GUESSES, DRAWS, rng)
+    two = CoastModel(readings, passes, linear_term=False).fit(guesses, DRAWS, rng)
     three = CoastModel(readings, passes, linear_term=True).fit(two.guesses, DRAWS, rng)
     return three if three.log_evidence - two.log_evidence > _LOG_ODDS_FOR_LINEAR else two
 

@@ -66,7 +66,23 @@ _ROUNDS: Final = 4
 _AVERAGED: Final = 8
 
 
-GUESSES: Final = tuple(Hilliness(*values) for values in product(_SPREADS, _REACHES_M, _WANDERS_M))
+# How fast positions wander, over what `read_windows` says of it, differs from one receiver and sky
+# to the next by a factor of two or so (common practice, no published source).
+_POSITIONS: Final = (0.4, 0.63, 1.0, 1.6, 2.5)
+_POSITIONS_FACTOR: Final = 2.0
+
+
+@dataclass(frozen=True)
+class Guess(Hilliness):
+    """One possibility for road and receiver, and for how far its positions wander."""
+
+    positions: float = 1.0  # over what the readings say of it
+
+
+GUESSES: Final = tuple(Guess(*values) for values in product(_SPREADS, _REACHES_M, _WANDERS_M))
+OF_POSITIONS: Final = tuple(
+    Guess(*values) for values in product(_SPREADS, _REACHES_M, _WANDERS_M, _POSITIONS)
+)
 
 
 @dataclass(frozen=True)
@@ -75,7 +91,7 @@ class Fit:
 
     beta: Floats
     terms: int  # 2 without β1, 3 with it
-    guesses: tuple[Hilliness, ...]  # that explain the readings best, best first
+    guesses: tuple[Guess, ...]  # that explain the readings best, best first
     log_evidence: float  # summed over `guesses`
 
 
@@ -115,7 +131,7 @@ class CoastModel:
         self._free = np.ones(self._prior_sd.size, dtype=bool)
         self._free[self._runs + 1] = linear_term
 
-    def fit(self, guesses: Sequence[Hilliness], count: int, rng: np.random.Generator) -> Fit:
+    def fit(self, guesses: Sequence[Guess], count: int, rng: np.random.Generator) -> Fit:
         """Return the road load under the possibilities `guesses`, averaged."""
         theta = self._prior_mean.copy()
         theta[self._runs : self._runs + 3] = _FIRST_GUESS
@@ -125,10 +141,7 @@ class CoastModel:
         linear = self._linear(theta)
         solutions = [self._solve(guess, *linear) for guess in guesses]
         log = np.array(
-            [
-                s.log_evidence + _BEFOREHAND.log_prior(g)
-                for s, g in zip(solutions, guesses, strict=True)
-            ]
+            [s.log_evidence + _log_prior(g) for s, g in zip(solutions, guesses, strict=True)]
         )
         weight = np.exp(log - logsumexp(log))
         picks = rng.choice(len(guesses), size=count, p=weight)
@@ -208,14 +221,24 @@ class CoastModel:
         acting = np.vstack([self._pull, self._seen_height])
         return np.asarray(acting @ heights @ acting.T)
 
-    def _receiver_error(self) -> tuple[Floats, Floats]:
-        """Return covariances [n, n]: what is fixed, and unit wander of the altitudes."""
+    def _receiver_error(self) -> tuple[Floats, Floats, Floats]:
+        """Return covariances: of speeds [w, w] by wandering positions, and of all readings [n, n].
+
+        Of all: what is fixed, and unit wander of the altitudes.
+        """
         n, rows = self._speeds.size, self._rows
         total = n + self._altitudes.size
-        whole, wandered = np.zeros((total, total)), np.zeros((total, total))
+        moved, whole, wandered = (
+            np.zeros((n, n)),
+            np.zeros((total, total)),
+            np.zeros((total, total)),
+        )
         for i, reading in enumerate(self._readings):
             here = slice(rows[i], rows[i + 1])
             whole[here, here] = reading.covariance
+            if reading.wander is not None:
+                whole[here, here] -= reading.wander
+                moved[here, here] = reading.wander
         spans = np.concatenate([r.ends_s for r in self._readings])[self._known]
         white = np.concatenate([r.altitude_variance for r in self._readings])[self._known]
         spans = np.concatenate([spans, self._passes.ends_s])
@@ -223,7 +246,7 @@ class CoastModel:
         zero = np.searchsorted(self._passes.breaks_s, spans[:, 1])
         whole[n:, n:] = _ALTITUDE_ZERO_SD_M**2 * (zero[:, None] == zero) + np.diag(white)
         wandered[n:, n:] = mean_wandering(spans)
-        return whole, wandered
+        return moved, whole, wandered
 
     def _predict(self, theta: Floats) -> tuple[Floats, Floats]:
         """Return the mean speeds at `theta` on the level [w], and their slopes [w, p]."""
@@ -262,10 +285,12 @@ class CoastModel:
         departure = np.concatenate([self._speeds - mean, self._altitudes - self._level])
         return design, departure + design @ (theta - self._prior_mean)[free]
 
-    def _solve(self, guess: Hilliness, design: Floats, departure: Floats) -> _Solution:
+    def _solve(self, guess: Guess, design: Floats, departure: Floats) -> _Solution:
         """Return the posterior of the free parameters; arguments as `_linear` returns them."""
-        fixed, wander = self._receiver
+        moved, fixed, wander = self._receiver
         covariance = fixed + guess.wander_m**2 * wander + self._country
+        n = moved.shape[0]
+        covariance[:n, :n] += guess.positions**2 * moved
         covariance = covariance + guess.spread**2 * self._shapes[guess.reach_m]
         free = self._free
         factor = cho_factor(covariance, lower=True, check_finite=False)
@@ -279,6 +304,12 @@ class CoastModel:
         log_size = 2.0 * float(np.log(np.diag(factor[0])).sum() + np.log(np.diag(lower)).sum())
         log_size += 2.0 * float(np.log(self._prior_sd[free]).sum())
         return _Solution(self._prior_mean[free] + shift, lower, -0.5 * (misfit + log_size))
+
+
+def _log_prior(guess: Guess) -> float:
+    """Return the logarithm of a possibility's prior, up to a constant."""
+    doubt = np.log(guess.positions) / np.log(_POSITIONS_FACTOR)
+    return _BEFOREHAND.log_prior(guess) - 0.5 * float(doubt**2)
 
 
 def mean_wandering(ends_s: Floats) -> Floats:

@@ -1,39 +1,34 @@
-"""Speeds of a late receiver are laid over the road that the car was on when it had them."""
+"""Coasts of a log of positions only."""
 
 from __future__ import annotations
 
 import numpy as np
-import pytest
 
-from roadtest.measures.coasting.measure import places_as_late_as_speeds
+from roadtest.measures.coasting.places import from_places
+from roadtest.measures.coasting.runs import coast_runs
+from roadtest.measures.windows import read_windows
 from tests.evidence_from_truth import evidence_from
+from tests.simulation.car import Car
+from tests.simulation.driver import Driver, simulate
 from tests.simulation.receiver import Receiver
-from tests.simulation.truth import from_profile
-
-LATE_S = 1.2
+from tests.simulation.road import level_road
 
 
-def test_places_come_with_the_speeds_that_the_car_had_there() -> None:
-    time = np.arange(0.0, 140.0, 0.01)
-    truth = from_profile(0.8 * np.sign(np.sin(2.0 * np.pi * time / 40.0)), 8.0, 0.01)
-    evidence = evidence_from(truth, Receiver(rate_hz=5.0, delay_s=LATE_S), 3, manoeuvres=())
-    moved = places_as_late_as_speeds(evidence)
-    at = np.arange(20.0, 120.0, 5.0)
-    start_s = evidence.start_unix_s - truth.start_utc_s
-    shown_mps = np.interp(at, evidence.motion.time_s, evidence.motion.speed_mps)
-    there = {
-        name: np.interp(at, one.ground.time_s, one.ground.east_m)
-        for name, one in (("before", evidence), ("after", moved))
-    }
-    when = {
-        name: np.interp(
-            east - there["after"][0],
-            truth.distance_m - truth.distance_at(at[0] + start_s - LATE_S),
-            truth.t_s,
-        )
-        for name, east in there.items()
-    }
-    off = {name: truth.speed_at(t) - shown_mps for name, t in when.items()}
-    assert np.sqrt(np.mean(off["after"] ** 2)) < 0.2
-    assert np.sqrt(np.mean(off["before"] ** 2)) > 0.5
-    assert moved.gps.time_s - evidence.gps.time_s == pytest.approx(LATE_S, abs=0.1)
+def test_mean_speeds_are_those_of_the_places_and_their_errors_are_as_large_as_they_say() -> None:
+    def script(driver: Driver) -> None:
+        driver.start_rolling(24.0)
+        driver.coast(22.0, 12.0)
+
+    truth = simulate(script, Car(), level_road(), seed=3)
+    receiver = Receiver(rate_hz=1.0, position_white_m=0.2, position_slow_m=2.0)
+    evidence = evidence_from(truth, receiver, 3, with_speed=False)
+    (run,), _ = coast_runs(evidence, {})
+    readings = from_places(evidence, read_windows(evidence, run, 2.0))
+    assert readings.wander is not None
+    place = np.interp(readings.ends_s, truth.t_s, truth.distance_m)
+    error = readings.speed_mps - np.diff(place)[:, 0] / np.diff(readings.ends_s)[:, 0]
+    expected = np.diag(readings.covariance)
+    assert 0.5 < float(np.mean(error**2 / expected)) < 1.6
+    assert np.all(np.diag(readings.wander) < expected)
+    # Neighbours share the place between them: if it is too far on, one is fast, the next slow.
+    assert np.mean(error[1:] * error[:-1]) < 0.0
