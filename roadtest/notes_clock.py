@@ -34,6 +34,7 @@ _STEP_S: Final = 2.0  # times are noted to some seconds
 _ZONE_STEP_S: Final = 1800.0  # zones, and summer time
 _OFF: Final = 0.05  # how often a clock is off by more than its notes' times are good to; our guess
 _ZONE_SHARE: Final = 0.2  # of those, by whole zones; our guess
+_ASKED: Final = 0.5  # where it is likelier off than not, somebody should look
 _FEWEST: Final = 3  # readings that must fit: two may do so by chance, at some shift
 _MOST_SPREAD_S: Final = 15.0  # of the shift, for it to be used
 
@@ -48,13 +49,15 @@ class _Shift:
     add_s: float
     u_s: float
     fitting: int  # readings that lie in a hold then
+    sure: bool  # that they are off at all
 
 
 def with_right_clock(evidence: Evidence) -> Evidence:
     """Return the evidence with the crew's times on the log's clock, where they surely were not.
 
-    Every time noted by the crew moves together; rows entered on the page stay, for their times came
-    from the log. The notes' `amiss` then says what was done. Notes whose times lie outside the
+    Where they are likelier off than not, but not surely, they stay, and somebody is asked. Every
+    time noted by the crew moves together; rows entered on the page stay, for their times came from
+    the log. The notes' `amiss` then says what was done, or asks. Notes whose times lie outside the
     drive are left as they are: that is told already.
     """
     notes = evidence.notes
@@ -66,6 +69,8 @@ def with_right_clock(evidence: Evidence) -> Evidence:
     found = _shift(evidence, [row for row in rows if row.item == "indicated speed"])
     if found is None:
         return evidence
+    if not found.sure:
+        return replace(evidence, notes=replace(notes, amiss=(_asked(found),)))
     moved = tuple(_moved(row, found) for row in rows)
     return replace(evidence, notes=replace(notes, rows=moved, amiss=(_told(found),)))
 
@@ -83,8 +88,20 @@ def _moved(row: Note, by: _Shift) -> Note:
     )
 
 
+def _asked(found: _Shift) -> str:
+    return (
+        f"{plural(found.fitting, 'dial reading')} fit the speeds held better with their times "
+        f"{_off(found)}, though not so much that they were moved: hold the clock that they were "
+        "noted by against the receiver's"
+    )
+
+
+def _off(found: _Shift) -> str:
+    return f"about {abs(found.add_s):.0f} s {'later' if found.add_s > 0.0 else 'earlier'}"
+
+
 def _told(found: _Shift) -> str:
-    off = f"about {abs(found.add_s):.0f} s {'later' if found.add_s > 0.0 else 'earlier'}"
+    off = _off(found)
     why = ""
     if abs(abs(found.add_s) - _GPS_AHEAD_S) <= 2.0 * found.u_s:
         why = " (a receiver may write GPS time, 18 s ahead of UTC)"
@@ -95,7 +112,7 @@ def _told(found: _Shift) -> str:
 
 
 def _shift(evidence: Evidence, rows: list[Note]) -> _Shift | None:
-    """Return by how much the crew's clock is off, None where it may be right."""
+    """Return by how much the crew's clock is off, None where it is likelier right."""
     rows = [row for row in rows if row.value is not None and _by_the_crew(row)]
     holds = [made for made in evidence.manoeuvres if made.kind == "hold" and made.used]
     if len(rows) < _FEWEST or len(holds) < _FEWEST:
@@ -115,7 +132,8 @@ def _shift(evidence: Evidence, rows: list[Note]) -> _Shift | None:
     fit = _fit(inside, shown, speed, float(np.hypot(u_read, OFF_LINE_MPS)), drive_s)
     weight = prior * np.exp(fit - fit.max())
     weight /= weight.sum()
-    if weight[0] > 1.0 - SURE_ENOUGH:  # the first is no shift
+    right = float(weight[0])  # the first is no shift
+    if right > _ASKED:
         return None
     weight[0] = 0.0
     weight /= weight.sum()
@@ -125,11 +143,14 @@ def _shift(evidence: Evidence, rows: list[Note]) -> _Shift | None:
     fitting = int((inside[best].max(axis=1) * drive_s > 1.0).sum())
     if u_s > _MOST_SPREAD_S or fitting < _FEWEST:
         return None
-    return _Shift(add_s, u_s, fitting)
+    return _Shift(add_s, u_s, fitting, sure=right <= 1.0 - SURE_ENOUGH)
 
 
 def _shifts(drive_s: float) -> tuple[Floats, Floats]:
-    """Return shifts in s, none first, and their prior weights."""
+    """Return shifts in s, none first, and their prior weights.
+
+    A watch is off by seconds more often than by minutes: every order of magnitude is as likely.
+    """
     watch = np.arange(-_WATCH_OFF_S, _WATCH_OFF_S + 0.5 * _STEP_S, _STEP_S)
     watch = watch[watch != 0.0]
     most = int(drive_s // _ZONE_STEP_S)
@@ -139,7 +160,7 @@ def _shifts(drive_s: float) -> tuple[Floats, Floats]:
     prior = np.concatenate(
         [
             [1.0 - _OFF],
-            np.full(watch.size, _OFF * (1.0 - share) / watch.size),
+            _OFF * (1.0 - share) / np.abs(watch) / (1.0 / np.abs(watch)).sum(),
             np.full(zones.size, _OFF * share / max(zones.size, 1)),
         ]
     )

@@ -44,6 +44,27 @@ def test_a_clock_that_is_off_is_put_right_and_told(evidence: Evidence, behind_s:
     assert ("GPS time" in said) == (abs(behind_s) == 18.0)
 
 
+@pytest.mark.parametrize("behind_s", [-9.0, 11.0])
+def test_a_clock_that_is_likely_off_is_asked_about_and_nothing_moved(
+    evidence: Evidence, behind_s: float
+) -> None:
+    noted = by_a_clock(evidence, behind_s)
+    found = with_right_clock(noted)
+    assert found.notes is not None and noted.notes is not None
+    (asked,) = found.notes.amiss
+    assert "hold the clock" in asked
+    assert found.notes.rows == noted.notes.rows
+
+
+def test_a_clock_off_by_more_than_its_notes_are_good_to_is_put_right(evidence: Evidence) -> None:
+    for behind_s in (-14.0, 14.0):
+        noted = by_a_clock(evidence, behind_s)
+        found = with_right_clock(noted).notes
+        assert found is not None and noted.notes is not None
+        moved = (found.rows[0].time_s or 0.0) - (noted.notes.rows[0].time_s or 0.0)
+        assert abs(moved - behind_s) < 5.0
+
+
 def test_only_what_the_crew_noted_moves(evidence: Evidence) -> None:
     noted = by_a_clock(evidence, 60.0)
     assert noted.notes is not None
