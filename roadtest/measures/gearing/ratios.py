@@ -55,6 +55,7 @@ _U_ANY: Final = 100.0  # of a gear's logarithm: nothing is known
 _NU: Final = 5.0  # tails of a block
 _NU_BLENDED: Final = 2.0  # of fixes or rows seconds apart: some rows are blends of two gears
 _POSITION_MEMORY_S: Final = 2.0
+_ROUNDING_MEMORY_S: Final = 2.0  # in which a car's speed usually changes by more than a step
 _GUESSED_S: Final = 2.0  # between fixes
 _LEAST_GUESSED: Final = math.exp(-5.0)
 _BLENDED_S: Final = 2.0  # between rows of the tach
@@ -229,14 +230,32 @@ def _speed_variance(blocks: Blocks, road: Road) -> Floats:
     motion = road.motion
     if motion.source == "position":
         return np.zeros(blocks.length_s.size)  # all of it is in the slow part
-    # Student's t with scale s and ν degrees of freedom tells as much as a normal of this variance.
-    tail = motion.noise.tail
-    fix = motion.noise.sd**2 * (tail + 3.0) / (tail + 1.0)
+    fix = _fix_variance(road)
     slow = sum(part.sd**2 for part in SPEED_MODEL.slow)
     smoothed = np.maximum(blocks.u_speed_mps**2 - slow, 0.1 * blocks.u_speed_mps**2)
+    smoothed *= 1.0 - _rounded_share(road)
     reach_s = np.minimum(fix * road.fix_interval_s / smoothed, 10.0)
     independent = np.clip(blocks.length_s / np.maximum(reach_s, 1e-3), 1.0, blocks.samples)
     return np.asarray(smoothed / independent)
+
+
+def _fix_variance(road: Road) -> float:
+    """Return the variance of the noise of one fix, (m/s)².
+
+    Student's t with scale s and ν degrees of freedom tells as much as a normal of this variance.
+    """
+    noise = road.motion.noise
+    return noise.sd**2 * (noise.tail + 3.0) / (noise.tail + 1.0)
+
+
+def _rounded_share(road: Road) -> float:
+    """Return the share that rounding has in the variance of a fix, and so of smoothed speeds.
+
+    What rounding adds to a fix is no error of the smoothed speed: where equal readings follow one
+    another it is as much larger as there are more of them.
+    """
+    rounding = float(np.nanmedian(road.motion.observed.rounding))
+    return rounding / (rounding + _fix_variance(road))
 
 
 def _noise_level(misfit: Floats, white: Floats, slow: Floats, tail: float, least: float) -> float:
