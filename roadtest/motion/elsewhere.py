@@ -20,8 +20,9 @@ _LIKE_MPS2: Final = 0.25
 """Of the gap's length: so far its mean speed may be from that at its ends, at 1 m/s² to the middle
 and back (our choice)."""
 _ENOUGH: Final = 3.0  # independent stretches, to tell how far the speeds at the ends go
-_MOST_DOF: Final = 4.0  # of ways: a foot on the brake is not normal
-_LEAST_DOF: Final = 2.0  # with nothing like it in the log
+_LEAST_DOF: Final = 4.0
+"""With nothing like it in the log. Ways are bounded: none is less than 0, or beyond the top speed."""
+_MOST_DOF: Final = 10.0  # a foot on the brake is not normal
 
 
 @dataclass(frozen=True)
