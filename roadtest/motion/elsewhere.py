@@ -21,7 +21,7 @@ _LIKE_MPS2: Final = 0.25
 and back (our choice)."""
 _ENOUGH: Final = 3.0  # independent stretches, to tell how far the speeds at the ends go
 _LEAST_DOF: Final = 4.0
-"""With nothing like it in the log. Ways are bounded: none is less than 0, or beyond the top speed."""
+"""With nothing like it in the log. Ways are bounded, by nothing and by the top speed."""
 _MOST_DOF: Final = 10.0  # a foot on the brake is not normal
 
 
