@@ -18,7 +18,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import solve_triangular
-from scipy.special import i0e, i1e
+from scipy.special import i0e, i1e, log_ndtr
 
 from roadtest.evidence import Evidence
 from roadtest.manoeuvres import Manoeuvre
@@ -65,6 +65,7 @@ class _Tail:
 
     time_s: Floats  # [n], from the first on
     speed_mps: Floats
+    clamped: bool  # the last shows nothing but a speed below the one given
     root: Floats  # [n, n], of the covariance of its errors, lower
     rest_s: float  # about when the shown speed gets to zero
     level_mps2: float  # of the braking, about
@@ -172,16 +173,16 @@ def _tail(evidence: Evidence, stop: Manoeuvre) -> _Tail | None:
         return None
     speed, variance = unfolded(speed, _variance(motion, time, speed))
     variance += float(np.median(motion.observed.rounding[motion.observed.seen]))
-    if zeros.size:  # anywhere below the clamp: a rectangular distribution
-        speed[-1] = 0.5 * clamp
-        variance[-1] += clamp**2 / 12.0
-    pick = np.arange(time.size) % -(-time.size // _MOST_FIXES) == 0
+    if zeros.size:
+        speed[-1] = clamp
+    pick = np.arange(time.size)[::-1] % -(-time.size // _MOST_FIXES) == 0  # the last for certain
     level = _FROM_SHARE * initial / max(stop.end_s - first, 0.3)
     start = float(time[0])
     errors = np.diag(variance[pick]) + wandering(time[pick], SPEED_MODEL.slow)
     return _Tail(
         time[pick] - start,
         speed[pick],
+        bool(zeros.size),
         np.asarray(np.linalg.cholesky(errors), dtype=np.float64),
         rest_s=stop.end_s - start,
         level_mps2=level,
@@ -277,10 +278,16 @@ def _evidence(tail: _Tail, shapes: Floats, lag_s: float) -> float:
     flat = solve_triangular(tail.root, errors.transpose(1, 0, 2).reshape(n, r * k), lower=True)
     white = flat.reshape(n, r, k).transpose(1, 0, 2)
     seen = solve_triangular(tail.root, tail.speed_mps, lower=True)
-    information = np.eye(white.shape[2]) + white.transpose(0, 2, 1) @ white
-    pull = seen @ white
-    explained = (pull * np.linalg.solve(information, pull[..., None])[..., 0]).sum(axis=1)
-    logs = 0.5 * (explained - np.linalg.slogdet(information)[1])
+    told = white[:, :-1] if tail.clamped else white
+    information = np.eye(white.shape[2]) + told.transpose(0, 2, 1) @ told
+    pull = seen[: told.shape[1]] @ told
+    mean = np.linalg.solve(information, pull[..., None])[..., 0]
+    logs = 0.5 * ((pull * mean).sum(axis=1) - np.linalg.slogdet(information)[1])
+    if tail.clamped:  # as likely as a speed below the clamp is, given the others
+        last = white[:, -1]
+        spread = np.linalg.solve(information, last[..., None])[..., 0]
+        off = seen[-1] - (last * mean).sum(axis=1)
+        logs += log_ndtr(off / np.sqrt(1.0 + (last * spread).sum(axis=1)))
     most = float(logs.max())
     return most + float(np.log(np.exp(logs - most).sum()))
 

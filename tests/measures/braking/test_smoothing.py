@@ -11,10 +11,12 @@ from scipy.special import ive
 from roadtest.evidence import Evidence
 from roadtest.measures.braking import BrakingMeasured, measure_braking
 from roadtest.measures.braking.ramp import speed_parts
+from roadtest.measures.receiver import smoothed_by_receiver
 from roadtest.measures.smoothing import unfolded, unsmoothed
 from roadtest.motion.estimate import Draws
 from tests.measures.braking.trials import found_evidence, true_stop
 from tests.simulation.driver import Driver, Pedal, simulate
+from tests.simulation.ensembles import random_stops
 from tests.simulation.lag import lagged
 from tests.simulation.receiver import Receiver
 from tests.simulation.truth import Truth
@@ -174,3 +176,11 @@ def test_the_parts_of_a_beginning_are_lagged_as_a_receiver_lags() -> None:
     plain, shown = speed_parts(time, grid)[0], speed_parts(time, grid, 0.5)[0]
     for k in (0, 2, 3, 4, 5):
         assert shown[:, k] == pytest.approx(lagged(plain[:, k], 0.001, 0.5), abs=2e-3)
+
+
+def test_a_zero_long_after_rest_does_not_look_like_a_glide() -> None:
+    """A fix a second that reads zero below a clamp: the car may have stood for most of a second."""
+    receiver = Receiver(rate_hz=1.0, lag_s=0.1, delay_s=0.6, clamp_mps=2.0)
+    evidence = found_evidence(random_stops(5, count=6, from_mps=20.0), receiver, 5)
+    smoothing = smoothed_by_receiver(evidence).time_s
+    assert np.quantile(smoothing, 0.05) < 0.2  # it was told as 0.65 ± 0.13 s
