@@ -37,8 +37,9 @@ _ODD: Final = 0.1  # of a clutch that slips: in one gear of one pull only, whate
 _MOST_ODD: Final = 10  # of those with the most torque
 _SIZES: Final = np.geomspace(0.003, 0.3, 9)  # λ, from what hardly matters up (our choice)
 _SHARES: Final = np.array([0.1, 0.3, 1.0])  # ω (our choice)
-_HOLDS: Final = np.array([0.5, 0.6, 0.7, 0.8, 0.9])
-"""T0/T1: a clutch that holds less is hardly driven on (our choice)."""
+_HOLDS: Final = np.linspace(0.5, 0.975, 20)
+"""T0/T1, as finely as torques are known. A clutch that holds less is hardly driven on (our
+choice)."""
 _MEMORY_S: Final = 2.0
 """A clutch begins to slip and grips again with the torque it carries, smoothly over seconds (our
 choice)."""

@@ -147,11 +147,11 @@ def _together(stretches: Sequence[_Stretch], followed: Followed, fit: Fit) -> Bi
 
 def _fit_torque(followed: Followed) -> Floats:
     """Return the clutch's torque [f] in the blocks of driving that the fit rests on."""
-    blocks = followed.blocks
-    if blocks is None:
+    blocks, fit = followed.blocks, followed.fit
+    if blocks is None or fit is None:
         raise ValueError("no gears were fitted")
     force = blocks.push_mps2 + _WHEELS * blocks.acceleration_mps2
-    return np.asarray(force * np.exp(-blocks.log_turns))
+    return np.asarray(force * np.exp(-fit.log_turns[np.searchsorted(fit.gears, blocks.gear)]))
 
 
 def _loaded_gears(followed: Followed, manoeuvre: Manoeuvre, fix_s: float) -> list[tuple[str, Ints]]:
@@ -225,7 +225,9 @@ def _stretch(
     columns[mode], columns[fit.count :] = 1.0, _columns(turns, fit, index, car)
     design = mean(columns).T
     own = mean(np.log(_rpm(followed, index, car.lag_s.size, rng) / 60.0 / car.speed_mps))
-    torque, shared = _torque(turns, index, car, road)
+    torque, shared = (
+        np.exp(-fit.log_turns[mode]) * each for each in _force(turns, index, car, road)
+    )
     torque = mean(torque)
     return _Stretch(
         manoeuvre=name,
@@ -275,21 +277,20 @@ def _unsmoothed(drawn: Draws, time_s: Floats, smoothing_s: Floats) -> _Car:
     return _Car(np.maximum(at(own.speed_mps, earlier), 0.5), acceleration, lag, sharper)
 
 
-def _torque(turns: Turns, index: Ints, car: _Car, road: Road) -> tuple[Floats, Floats]:
-    """Return draws [c, m] of the clutch's torque at the samples, and what they leave uncertain [m].
+def _force(turns: Turns, index: Ints, car: _Car, road: Road) -> tuple[Floats, Floats]:
+    """Return draws [c, m] of what the clutch pushes, and what they leave uncertain [m], m/s².
 
-    All but for a factor that all gears share. What the engine spins itself and its flywheel up
-    with goes through no clutch.
+    As an acceleration of the car. What the engine spins itself and its flywheel up with goes
+    through no clutch. Torque is force over the gear's own turns a metre: neither slip nor creep
+    changes it.
     """
-    per_turn = np.exp(-turns.log_turns[index])
     still = turns.push_mps2[index] - turns.acceleration_mps2[index]
     variance = (
         (G_MPS2 * turns.u_grade[index]) ** 2
         + road.drag.u_still_mps2**2
         + (road.drag.u_square_pm * turns.speed_mps[index] ** 2) ** 2
     )
-    drawn = (car.acceleration_mps2 * (1.0 + _WHEELS) + still) * per_turn
-    return drawn, np.sqrt(variance) * per_turn
+    return car.acceleration_mps2 * (1.0 + _WHEELS) + still, np.sqrt(variance)
 
 
 def _loaded(turns: Turns, part: Ints) -> Ints:
