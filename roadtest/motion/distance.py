@@ -10,6 +10,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from roadtest.motion.clamped import hidden_starts
 from roadtest.motion.estimate import Motion
 from roadtest.motion.gaps import LONG_GAP_S, U_NEAR_M, WAYS, Gaps, over_gap
 from roadtest.motion.ground import Ground
@@ -43,7 +44,8 @@ def distance_driven(
     are never negative, so that it would seem to creep on. Receivers
     report speed over level ground, so each step is stretched by its grade, √(1 + g²). A receiver
     that smooths velocity as a whole cuts corners: by ½·ω²·τ² where the car turns at ω. An antenna
-    ahead of the driven axle, or behind it, goes wider round them: by ½·d²·ω²/v².
+    ahead of the driven axle, or behind it, goes wider round them: by ½·d²·ω²/v². One that writes
+    zero for a slow car hides how far it went when it pulled away (`clamped.py`).
 
     Raises ValueError when a time lies outside the log or the order is wrong.
     """
@@ -65,7 +67,9 @@ def distance_driven(
     variance += (U_AHEAD_M2 * wider_pm) ** 2
     variance += (0.5 * stretch) ** 2 + shown[1].variance_m2 + (u_square * cut_mps2) ** 2
     variance += (0.5 * (shown[2].way_m - shown[0].way_m)) ** 2
-    value = shown[1].way_m + stretch + square * cut_mps2 - AHEAD_M2 * wider_pm
+    hidden_m, u_hidden_m = hidden_starts(motion).between(start_s, end_s)
+    variance += u_hidden_m**2
+    value = shown[1].way_m + hidden_m + stretch + square * cut_mps2 - AHEAD_M2 * wider_pm
     return _with_gaps(value, float(np.sqrt(variance)), _over_gaps(gaps, start_s, end_s))
 
 

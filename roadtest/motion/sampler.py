@@ -10,7 +10,7 @@ chapter 17.2 (Student's t as a mixture of normals); value from memory.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,6 +38,7 @@ class Observed:
     values: Floats  # [c, n], NaN where nothing is observed
     rounding: Floats  # [n], variance that rounding adds
     with_position: bool
+    clamp_mps: float = 0.0  # below this the receiver may write zero for a rolling car
 
     @property
     def seen(self) -> Bools:
@@ -46,8 +47,12 @@ class Observed:
 
     def part(self, pick: NDArray[np.int64]) -> Observed:
         """Return the observations at the knots `pick`, in order."""
-        knots = self.knots.part(pick)
-        return Observed(knots, self.values[:, pick], self.rounding[pick], self.with_position)
+        return replace(
+            self,
+            knots=self.knots.part(pick),
+            values=self.values[:, pick],
+            rounding=self.rounding[pick],
+        )
 
 
 @dataclass(frozen=True)

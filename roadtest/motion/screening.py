@@ -159,7 +159,9 @@ def _speeds(time: Floats, speed: Floats, step: float) -> Observed:
     values[first], rounding[first] = _first_zero(time, speed, first, standing)
     cut = standing.coming[:-1] & standing.still[1:]
     knots = Knots(time, standing.still, cut)
-    return Observed(knots, values[None], rounding, with_position=False)
+    return Observed(
+        knots, values[None], rounding, with_position=False, clamp_mps=standing.clamp_mps
+    )
 
 
 def _first_zero(
