@@ -20,6 +20,7 @@ from roadtest.measures.power_correction import (
     outside_iso_1585,
     saturation_pressure_pa,
 )
+from roadtest.measures.pulls.change_up import change_up_s
 from roadtest.measures.pulls.crossing import Path
 from roadtest.measures.pulls.effort import Effort, Tried, efforts, peak_power
 from roadtest.measures.pulls.power import PowerCurve, Resistance, power_curve
@@ -111,6 +112,9 @@ def measure_pulls(
         path = pull_path(evidence, manoeuvre, smoothing_s, in_one_gear=gear is not None)
         if path is None or (manoeuvre.from_rest and evidence.motion.source == "position"):
             continue
+        several = gear is None and not manoeuvre.from_rest and _seen(manoeuvre, engine)
+        if several and engine is not None:
+            path = _in_first_gear(path, manoeuvre, engine)
         if manoeuvre.from_rest:
             speeds, reached = standing_rows(manoeuvre.id, path, evidence.sheet, gap_s, rng)
             standing += speeds
@@ -119,7 +123,7 @@ def measure_pulls(
         else:
             factor = _factor(evidence, gear, count, rng)
             curve = None
-            if not _several_gears(manoeuvre, gear, engine):
+            if not several:
                 curve = power_curve(evidence, manoeuvre, factor, car.resistance, rng, smoothing_s)
             # Positions alone are better smoothed than fitted by a curve with next to no prior.
             by_curve = None if evidence.motion.source == "position" else curve
@@ -135,14 +139,22 @@ def measure_pulls(
     return PullsMeasured(result, _remarks(result, evidence, car))
 
 
-def _several_gears(manoeuvre: Manoeuvre, gear: int | None, engine: EngineSpeed | None) -> bool:
-    """Return whether the tach shows no one gear all through.
+def _seen(manoeuvre: Manoeuvre, engine: EngineSpeed | None) -> bool:
+    """Return whether the tach was read in a pull: where it shows no one gear, there are several.
 
     A slow log merges a short pull with the driving after it: together they have no one curve.
     """
-    if gear is not None or engine is None:
+    if engine is None:
         return False
     return engine.highest(manoeuvre.start_s, manoeuvre.end_s) is not None
+
+
+def _in_first_gear(path: Path, manoeuvre: Manoeuvre, engine: EngineSpeed) -> Path:
+    """Return a pull's path up to where it changes up."""
+    speed = path.speed_mps.mean(axis=0)
+    until = change_up_s(engine.time_s, engine.rpm, path.time_s, speed, manoeuvre.start_s)
+    kept = max(int(np.searchsorted(path.time_s, until, "right")), 2)
+    return Path(path.time_s[:kept], path.speed_mps[:, :kept], path.distance_m[:, :kept])
 
 
 def _tried_start(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from roadtest.measures.pulls.change_up import change_up_s
 from roadtest.measures.pulls.crossing import Path
 from roadtest.measures.pulls.power import PowerCurve
 from roadtest.measures.pulls.spans import speed_range
@@ -38,3 +39,17 @@ def test_a_level_crossed_before_the_throttle_opened_is_none_of_the_pull() -> Non
     low, high = speed_range(path, 1.0)
     assert low == pytest.approx(18.1, abs=0.02)
     assert high == pytest.approx(float(speed[-1]))
+
+
+def test_a_change_up_is_where_turns_per_metre_fall_for_good() -> None:
+    time = np.arange(0.0, 12.0, 0.1)
+    speed = 8.0 + 1.2 * time
+    for step_s in (0.1, 1.0):
+        engine = np.arange(-5.0, 20.0, step_s)
+        turns = np.where(engine < 5.05, 250.0, 160.0) * np.interp(engine, time, speed)
+        turns[np.argmin(np.abs(engine - 3.0))] *= 0.5  # one reading lost
+        found = change_up_s(engine, turns, time, speed, 0.0)
+        assert 5.05 - step_s <= found <= 5.05
+        assert change_up_s(engine, 200.0 * np.interp(engine, time, speed), time, speed, 0.0) == (
+            np.inf
+        )
