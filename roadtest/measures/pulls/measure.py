@@ -216,11 +216,23 @@ def _pull_rows(
 def _time(path: Path, curve: PowerCurve | None, span: Span) -> Quantity | None:
     """Return the time over a span: as the crossings show it, or the curve, whichever knows more."""
     crossed = Quantity.from_draws(span_times(path, span), "s")
-    seconds = None if curve is None else curve.seconds(*span)
+    seconds = None if curve is None else _along(curve, path, span)
     fitted = None if seconds is None else Quantity.from_draws(seconds, "s")
     if crossed is None or fitted is None:
         return crossed or fitted
     return fitted if fitted.u95 < crossed.u95 else crossed
+
+
+def _along(curve: PowerCurve, path: Path, span: Span) -> Floats | None:
+    """Return draws of the time over a span by the curve, and by crossings beyond its ends."""
+    inner = max(span[0], float(curve.speed_mps[0])), min(span[1], float(curve.speed_mps[-1]))
+    if inner[1] <= inner[0]:
+        return None
+    seconds = curve.seconds(*inner)
+    for outer in ((span[0], inner[0]), (inner[1], span[1])):
+        if outer[1] > outer[0]:
+            seconds = seconds + span_times(path, outer)
+    return seconds
 
 
 def _car(

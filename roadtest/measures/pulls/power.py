@@ -51,15 +51,13 @@ class PowerCurve:
     push_mps2: Floats  # drive force over mass
     grade: Floats  # [c], mean of the pull
 
-    def seconds(self, from_mps: float, to_mps: float) -> Floats | None:
-        """Return the time from one speed to another, draws [c] s; None beyond the curve's ends.
+    def seconds(self, from_mps: float, to_mps: float) -> Floats:
+        """Return the time from one speed to another within the curve, draws [c] s.
 
         ∫ dv/a, for in one gear there is one acceleration to each speed; NaN in a draw that does
         not get there.
         """
         speed, rate = self.speed_mps, self.acceleration_mps2
-        if from_mps < speed[0] or to_mps > speed[-1]:
-            return None
         slowness = 1.0 / np.where(rate > 0.0, rate, np.nan)
         steps = 0.5 * np.diff(speed) * (slowness[:, 1:] + slowness[:, :-1])
         passed = np.concatenate([np.zeros((rate.shape[0], 1)), np.cumsum(steps, axis=1)], axis=1)
