@@ -37,9 +37,11 @@ from roadtest.motion.turning import AHEAD_M2, U_AHEAD_M2
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-U_DRIFT: Final = 35e-6
-"""Of a logger's quartz, standard: within 30 ppm at 25 °C, 50 ppm over temperature and 15 ppm of
-ageing, each a rectangular distribution (usual limits of makers' data sheets, from memory)."""
+U_DRIFT: Final = 29e-6
+"""Of a logger's quartz, standard: within 50 ppm at any temperature that it works in, and 5 ppm of
+a year's ageing, each a rectangular distribution: what a maker asks of the quartz of a
+microcontroller (Texas Instruments, data sheet SLASEK6, October 2017, its 25 MHz crystal; this part
+of it read). A ceramic resonator, off by a thousand ppm, is not allowed for."""
 U_CALENDAR_S: Final = 10.0  # δ of a calendar clock: weak, so that a steady cruise stays solvable
 U_UNKNOWN_S: Final = 1000.0
 FILTER_S: Final = 0.12
