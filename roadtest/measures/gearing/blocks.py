@@ -45,6 +45,7 @@ class Blocks:
     length_s: Floats
     samples: Floats  # how many
     log_turns: Floats
+    u_unsmoothed: Floats
     late: Floats
     swing: Floats
     bending: Bending
@@ -157,6 +158,7 @@ def _means(
         length_s=mean(interval) * count,
         samples=count,
         log_turns=mean(turns.log_turns[index]),
+        u_unsmoothed=np.sqrt(mean(turns.u_unsmoothed[index] ** 2)),
         late=mean(turns.late[index]),
         swing=mean(turns.swing[index]),
         bending=Bending(

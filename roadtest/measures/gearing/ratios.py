@@ -200,7 +200,7 @@ def _slow_errors(blocks: Blocks, road: Road) -> SlowErrors:
     parts: list[tuple[Floats, float]] = []
     if road.motion.source == "doppler":
         parts += [(part.sd * inverse, part.memory_s) for part in SPEED_MODEL.slow]
-        parts.append((road.u_rounding_mps * inverse, _POSITION_MEMORY_S))
+        parts.append((road.u_rounding_mps * inverse, _ROUNDING_MEMORY_S))
     else:
         parts.append((blocks.u_speed_mps * inverse, _POSITION_MEMORY_S))
     parts.append((creep.LINEAR * G_MPS2 * blocks.u_grade, _GRADE_MEMORY_S))
@@ -215,7 +215,7 @@ def _white_variance(blocks: Blocks, samples: EngineSamples, road: Road) -> Float
     tach = samples.u_rpm**2 / blocks.samples + rounding
     # Where acceleration changes, fixes far apart blur it by a part of their interval.
     blur = np.hypot(_U_SHAPE_S, _BLUR * road.fix_interval_s)
-    swing = (blur * blocks.swing) ** 2
+    swing = (blur * blocks.swing) ** 2 + blocks.u_unsmoothed**2
     square, u_square = road.smoothed.square
     turning = (np.hypot(square, u_square) * blocks.bending.felt_square) ** 2
     ahead = np.hypot(AHEAD_M2, U_AHEAD_M2)
@@ -225,6 +225,8 @@ def _white_variance(blocks: Blocks, samples: EngineSamples, road: Road) -> Float
 
 def _speed_variance(blocks: Blocks, road: Road) -> Floats:
     """Return the variance [b] of mean speed that is not shared with other blocks, (m/s)².
+
+    That of rounding, a slow error, is no part of it.
 
     A smoothed speed as good as u has averaged the fixes over h = variance of a fix · interval / u²;
     so many times as h goes into a block, but not oftener than there are samples, it is new.
@@ -251,11 +253,7 @@ def _fix_variance(road: Road) -> float:
 
 
 def _rounded_share(road: Road) -> float:
-    """Return the share that rounding has in the variance of a fix, and so of smoothed speeds.
-
-    What rounding adds to a fix is no error of the smoothed speed: where equal readings follow one
-    another it is as much larger as there are more of them.
-    """
+    """Return the share that rounding has in the variance of a fix, and so of smoothed speeds."""
     rounding = float(np.nanmedian(road.motion.observed.rounding))
     return rounding / (rounding + _fix_variance(road))
 

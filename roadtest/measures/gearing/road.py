@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from roadtest.build_sheet import BuildSheet
 from roadtest.evidence import Evidence
+from roadtest.measures.gearing import creep
 from roadtest.measures.gearing.bending import Bending
 from roadtest.motion.estimate import Motion
 from roadtest.motion.ground import Ground
@@ -24,6 +25,7 @@ Bools = NDArray[np.bool_]
 G_MPS2: Final = 9.80665
 _AIR_KGPM3: Final = 1.225
 _SLOWEST_MPS: Final = 1.0
+_LEAST_RISE: Final = -0.9  # in braking to rest nothing is left of a speed
 
 # Small open sports cars: rolling coefficient 0.012 to 0.020, drag area 0.55 to 0.80 m² [value from
 # memory]; taken as 95 % intervals. Mass where the sheet has none: our choice of 900 ± 300 kg.
@@ -118,21 +120,31 @@ class Road:
         ground = self.ground
         return Bending.of(ground.time_s, ground.heading_rad, self.motion.speed_mps, time_s)
 
-    def unsmoothed_by(self, time_s: Floats) -> Floats:
+    def unsmoothed_by(self, time_s: Floats) -> tuple[Floats, Floats]:
         """Return by how much the logarithm of speed rises at `time_s` [n], its smoothing undone.
 
         A first-order filter of time constant τ shows y with τ·y' + y = v. It makes every speed
         late by τ, which is part of a clock's offset; what is left of it is
-        ln v(t - τ) - ln y(t) = τ·y'/y(t - τ) - (ln y(t) - ln y(t - τ)), and τ·y'/y is taken over
-        the time from τ/2 before to τ/2 after, for slopes are noisier than speeds.
+        ln v(t - τ) - ln y(t) = ln (1 + τ·y'/y(t - τ)) - (ln y(t) - ln y(t - τ)), and τ·y' is taken
+        over the time from τ/2 before to τ/2 after, for slopes are noisier than speeds.
+
+        The standard uncertainty [n] with it is of speeds that change otherwise than that: what the
+        slope at the moment makes different, and the creep of the tyres under the push that it and
+        the one shown at `time_s` differ by.
         """
         lag = float(self.smoothed.time_s.mean())
         if lag <= 0.0:
-            return np.zeros(time_s.size)
+            return np.zeros(time_s.size), np.zeros(time_s.size)
         steps = np.array([0.0, 0.5, 1.0, 1.5])[:, None] * lag
-        speed = self.speed_at((time_s - steps).ravel()).speed_mps.reshape(4, -1)
-        now, half, early, earlier = np.log(np.maximum(speed, _SLOWEST_MPS))
-        return np.asarray(half - earlier - (now - early))
+        at = self.speed_at((time_s - steps).ravel())
+        now, half, early, earlier = np.maximum(at.speed_mps.reshape(4, -1), _SLOWEST_MPS)
+        slope_now, slope_half, slope, slope_earlier = at.acceleration_mps2.reshape(4, -1)
+        rise = np.maximum((half - earlier) / early, _LEAST_RISE)
+        push_off = slope + slope_half - slope_earlier - slope_now
+        return (
+            np.asarray(np.log1p(rise) - np.log(now / early)),
+            np.hypot(lag * slope / early - rise, creep.LINEAR * push_off),
+        )
 
     def speed_at(self, time_s: Floats) -> SpeedAt:
         """Return the speed alone at `time_s`, as `at` does: at less than half its cost.

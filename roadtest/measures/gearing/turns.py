@@ -57,6 +57,7 @@ class Turns:
     u_grade: Floats
     log_turns: Floats  # logarithm of engine turns a metre as shown; NaN where there is none
     u_log: Floats  # standard, of one sample
+    u_unsmoothed: Floats  # standard, of what is left of the receiver's smoothing
     late: Floats  # a/v, 1/s: by how much log_turns is low for each second the tach is late
     bending: Bending
     swing: Floats  # 1/s: a/v as a filtered dial feels it, less a/v itself; 0 in steady motion
@@ -94,11 +95,13 @@ def turns_per_metre(samples: EngineSamples, road: Road, clock: Clock) -> Turns:
     late = np.where(usable, at.acceleration_mps2[keep] / speed_ok, 0.0)
     push = at.push_mps2[keep]
     bending = road.bending(time[keep])
+    unsmoothed, u_unsmoothed = road.unsmoothed_by(time[keep])
     _, u_square = road.smoothed.square
     variance = (
         (at.u_speed_mps[keep] / speed_ok) ** 2
         + (samples.u_rpm**2 + samples.step_rpm**2 / 12.0) / rpm_ok**2
         + _U_UNSETTLED**2
+        + u_unsmoothed**2
         + (U_LINEAR * np.clip(push, -3.0, 4.0)) ** 2
         + (clock.u_offset_s * late) ** 2
         + (u_square * bending.felt_square) ** 2
@@ -114,10 +117,9 @@ def turns_per_metre(samples: EngineSamples, road: Road, clock: Clock) -> Turns:
         push_mps2=push,
         climb_mps2=at.climb_mps2[keep],
         u_grade=at.u_grade[keep],
-        log_turns=np.where(
-            usable, np.log(rpm_ok / 60.0 / speed_ok) - road.unsmoothed_by(time)[keep], np.nan
-        ),
+        log_turns=np.where(usable, np.log(rpm_ok / 60.0 / speed_ok) - unsmoothed, np.nan),
         u_log=np.sqrt(variance),
+        u_unsmoothed=u_unsmoothed,
         late=late,
         bending=bending,
         swing=np.where(usable, _filtered_rate(road, time[keep]) - late, 0.0),

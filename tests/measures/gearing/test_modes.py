@@ -43,6 +43,7 @@ def turns_of(parts: list[tuple[float, float, float]], free_s: int = 1) -> Turns:
         u_grade=zero,
         log_turns=seen,
         u_log=np.full(n, U),
+        u_unsmoothed=zero,
         late=zero,
         swing=zero,
         bending=Bending(zero, zero, zero, zero),
