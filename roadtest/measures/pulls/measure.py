@@ -103,6 +103,7 @@ def measure_pulls(
         return PullsMeasured(PullsResult())
     car = _car(evidence, coasting, count, rng)
     gap_s = float(np.median(np.diff(evidence.motion.time_s)))
+    lag_s = 0.0 if smoothing_s is None else float(np.median(smoothing_s))
     runs: list[PullRun] = []
     standing: list[Standing] = []
     distances: list[StandingDistance] = []
@@ -127,7 +128,9 @@ def measure_pulls(
                 curve = power_curve(evidence, manoeuvre, factor, car.resistance, rng, smoothing_s)
             # Positions alone are better smoothed than fitted by a curve with next to no prior.
             by_curve = None if evidence.motion.source == "position" else curve
-            first, *others = _pull_rows(evidence, manoeuvre, path, gear, by_curve)
+            # A filter shows the throttle opened by about its time constant later.
+            opened = replace(manoeuvre, start_s=manoeuvre.start_s - lag_s)
+            first, *others = _pull_rows(evidence, opened, path, gear, by_curve)
             runs += [first if curve is None else _with_power(first, curve, car, evidence), *others]
             tried.append(_tried_pull(evidence, manoeuvre, path, gear, curve))
     effort = efforts(tried)
