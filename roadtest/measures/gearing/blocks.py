@@ -32,6 +32,7 @@ _TIGHT_PM2: Final = 0.5 / 25.0**2
 """½·κ² of a tight turn: where an antenna 1.6 m off the axle would be 0.2 % fast."""
 _SLOW_ROWS_S: Final = 2.0
 _LEAST_LIGHT_S: Final = 3.0
+_LEAST_ROWS: Final = 3  # of which one that blends two gears stands out
 _SLOWEST_MPS: Final = 3.0
 
 
@@ -84,7 +85,8 @@ def blocks_of(
     chosen = settled & light
     for gear in range(count):
         mine = settled & (sequence.gear == gear)
-        if interval[mine & light].sum() < _LEAST_LIGHT_S:
+        easy = interval[mine & light]
+        if easy.sum() < _LEAST_LIGHT_S or easy.size < _LEAST_ROWS:
             chosen |= mine & (turns.push_mps2 > LIGHT_MPS2[0])
     seconds = np.array(
         [interval[sequence.locked & (sequence.gear == g)].sum() for g in range(count)]

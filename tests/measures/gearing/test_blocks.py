@@ -1,0 +1,58 @@
+"""What ratios are worked out from: easy driving, and where there is too little of it all of it."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import cast
+
+import numpy as np
+
+from roadtest.evidence import Evidence
+from roadtest.measures.gearing.bending import Bending
+from roadtest.measures.gearing.blocks import blocks_of
+from roadtest.measures.gearing.engine import EngineSamples
+from roadtest.measures.gearing.sequence import Sequence
+from roadtest.measures.gearing.turns import Turns
+
+ROWS_S = 4.0
+EASY, HARD = 0.3, 2.0  # of push
+
+
+def counted(gear: list[int], push: list[float]) -> list[int]:
+    """Return how many blocks there are of either gear in rows four seconds apart."""
+    n = len(gear)
+    zero, time = np.zeros(n), ROWS_S * np.arange(n)
+    speed = np.full(n, 18.0)
+    turns = Turns(
+        time_s=time,
+        clock_s=time,
+        rpm=np.linspace(2000.0, 3000.0, n),
+        speed_mps=speed,
+        u_speed_mps=np.full(n, 0.03),
+        acceleration_mps2=zero,
+        push_mps2=np.array(push),
+        climb_mps2=zero,
+        u_grade=zero,
+        log_turns=zero,
+        u_log=np.full(n, 0.005),
+        late=zero,
+        bending=Bending(zero, zero, zero, zero),
+        swing=zero,
+        usable=np.ones(n, dtype=np.bool_),
+    )
+    samples = EngineSamples("tach.csv", "elapsed", time, turns.rpm, 8.0, 0.0, 1.0 / ROWS_S)
+    still = SimpleNamespace(motion=SimpleNamespace(time_s=time), manoeuvres=())
+    sequence = Sequence(np.array(gear), np.zeros(n, dtype=np.bool_))
+    blocks = blocks_of(cast(Evidence, still), samples, turns, sequence, 2)
+    return np.bincount(blocks.gear, minlength=2).tolist()
+
+
+def test_one_row_is_no_easy_driving_however_long_it_stands_for() -> None:
+    """It may blend two gears: beside loaded rows of the same gear that would stand out."""
+    gear, push = [0] * 20 + [1] * 6, [EASY] * 20 + [EASY] + [HARD] * 5
+    assert counted(gear, push) == [20, 6]
+
+
+def test_where_there_is_easy_driving_loaded_rows_are_left_out() -> None:
+    gear, push = [0] * 20 + [1] * 8, [EASY] * 20 + [EASY] * 3 + [HARD] * 5
+    assert counted(gear, push) == [20, 3]
