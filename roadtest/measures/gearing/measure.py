@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
@@ -110,16 +110,17 @@ def _no_gears(followed: Followed) -> str:
 
 
 def _from_log(followed: Followed, evidence: Evidence, road: Road, logs: int) -> GearingMeasured:
-    fit, sheet = followed.fit, evidence.sheet
+    sheet, rng = evidence.sheet, np.random.default_rng([evidence.seed, _SEED_TAG])
+    pulls = slips(followed, evidence, road, rng)
+    fit = pulls.fit
+    followed = replace(followed, fit=fit)
     if fit is None or followed.blocks is None:
         raise ValueError("no gears were fitted")
     k = fit.count
     seen = Seen(fit.log_turns, fit.covariance[:k, :k])
     stories = compare(seen, candidates(sheet))
     best = stories[0]
-    rng = np.random.default_rng([evidence.seed, _SEED_TAG])
     drawn = figures.draw(seen, best, sheet, rng)
-    pulls = slips(followed, evidence, road, best.gears, rng)
     trace = GearTrace.of(followed.turns.time_s, followed.sequence.gear, best.gears)
     seconds = followed.blocks.seconds[fit.gears].tolist()
     at_speed = as_logged(followed, drawn.tach_after.size)
@@ -136,7 +137,7 @@ def _from_log(followed: Followed, evidence: Evidence, road: Road, logs: int) -> 
         if at_speed is None
         else cruise_rows(at_speed, best.gears, road, sheet, drawn.tach_after),
         stories=_rows(stories),
-        slips=pulls.rows,
+        slips=pulls.named(best.gears),
     )
     offset, clock_remarks = _offset(followed)
     several = () if logs < 2 else (f"{logs} tach logs: gears are from {followed.samples.name}",)

@@ -58,6 +58,15 @@ class Bins:
     stretch: Ints  # which stretch each belongs to, from 0 up
     fit_torque: Floats  # [f], in the blocks of driving that ratios and creep were told from
     fit_share: Floats  # W, [b, f]: by how much slip in a block lowers y
+    fit_gain: Floats  # [p, f], by how much it moves the values of the fit
+
+
+@dataclass(frozen=True)
+class Clutch:
+    """Draws of one clutch: its slip in each bin, [c, b], and what that did to the fit, [c, p]."""
+
+    slip: Floats
+    in_fit: Floats
 
 
 @dataclass(frozen=True)
@@ -67,11 +76,12 @@ class _Shapes:
     mean: Floats
     sd: Floats
     in_fit: Floats
+    values: Floats  # [s, p], as h: what moves the values of the fit
     chance: Floats  # [s]
 
 
-def clutch_draws(bins: Bins, count: int, rng: np.random.Generator) -> Floats:
-    """Return draws [count, b] of x, none negative: under load no clutch turns the engine slower.
+def clutch_draws(bins: Bins, count: int, rng: np.random.Generator) -> Clutch:
+    """Return `count` draws of x, none negative: under load no clutch turns the engine slower.
 
     With C = L·Lᵀ and V·diag(e)·Vᵀ = L⁻¹·P·L⁻ᵀ, λ²·P the covariance that y has beforehand without
     its errors, the parts of Vᵀ·L⁻¹·y are independent, of variance 1 + λ²·e.
@@ -101,7 +111,7 @@ def clutch_draws(bins: Bins, count: int, rng: np.random.Generator) -> Floats:
     log = np.append(np.log(_SOUND), log)
     weight = np.exp(log - log.max())
     chosen = rng.choice(weight.size, count, p=weight / weight.sum())
-    drawn = np.zeros((count, size))
+    drawn, moved = np.zeros((count, size)), np.zeros((count, bins.fit_gain.shape[0]))
     for k in np.unique(chosen[chosen > 0]):
         mine = np.flatnonzero(chosen == k)
         u, s = divmod(int(k) - 1, _SIZES.size)
@@ -116,7 +126,8 @@ def clutch_draws(bins: Bins, count: int, rng: np.random.Generator) -> Floats:
         left = bins.seen - np.outer(a, level[u])
         noise = rng.normal(size=(mine.size, size)) @ root.T
         drawn[mine] = np.outer(a, shapes.mean[which[u]]) + left @ gain + noise
-    return np.maximum(drawn, 0.0)
+        moved[mine] = np.outer(a, shapes.values[which[u]])
+    return Clutch(np.maximum(drawn, 0.0), moved)
 
 
 def _above_zero(mean: float, sd: float, count: int, rng: np.random.Generator) -> Floats:
@@ -135,7 +146,8 @@ def _shapes(bins: Bins) -> _Shapes:
     most = max(float((bins.torque - bins.u_torque).max()), 1e-12)
     torque, u = bins.torque / most, np.maximum(bins.u_torque / most, 1e-6)
     mean, sd = _over(torque, u, _HOLDS[:, None])
-    in_fit = _ramp(bins.fit_torque / most, _HOLDS[:, None]) @ bins.fit_share.T
+    excess = _ramp(bins.fit_torque / most, _HOLDS[:, None])
+    in_fit, values = excess @ bins.fit_share.T, excess @ bins.fit_gain.T
     hardest = bins.stretch[np.argsort(-bins.torque)]
     _, first = np.unique(hardest, return_index=True)
     odd = hardest[np.sort(first)][:_MOST_ODD]
@@ -148,6 +160,7 @@ def _shapes(bins: Bins) -> _Shapes:
         mean=np.concatenate([mean, alone]),
         sd=np.concatenate([sd, np.zeros(alone.shape)]),
         in_fit=np.concatenate([in_fit, np.zeros(alone.shape)]),
+        values=np.concatenate([values, np.zeros((odd.size, values.shape[1]))]),
         chance=np.concatenate(chance),
     )
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -38,10 +38,23 @@ _SLOWEST_MPS: Final = 3.0
 
 @dataclass(frozen=True)
 class Slips:
-    """The largest sustained slip of each pull, and that of the drive (None without any)."""
+    """The largest sustained slip of each pull, and that of the drive (None without any).
+
+    `modes` are the gears of the rows, as indices into those of the fit. `fit` is the fit without
+    what slip did to it: ratios of gears hardly driven but under load are told too high by a
+    slipping clutch.
+    """
 
     rows: tuple[PullSlip, ...] = ()
+    modes: tuple[int, ...] = ()
     largest: Quantity | None = None
+    fit: Fit | None = None
+
+    def named(self, gears: Sequence[int]) -> tuple[PullSlip, ...]:
+        """Return the rows with their gears' numbers."""
+        return tuple(
+            replace(row, gear=gears[mode]) for row, mode in zip(self.rows, self.modes, strict=True)
+        )
 
 
 @dataclass(frozen=True)
@@ -64,13 +77,7 @@ class _Stretch:
     u_torque: Floats
 
 
-def slips(
-    followed: Followed,
-    evidence: Evidence,
-    road: Road,
-    gears: tuple[int, ...],
-    rng: np.random.Generator,
-) -> Slips:
+def slips(followed: Followed, evidence: Evidence, road: Road, rng: np.random.Generator) -> Slips:
     """Return the largest sustained slip of each pull that shows one gear under load, and of all.
 
     Of the gears in a pull the one is told whose slip is surest to be large, and where none is sure
@@ -95,29 +102,35 @@ def slips(
         for (name, index), most in zip(loaded, bins_each, strict=True)
     ]
     if not stretches:
-        return Slips()
+        return Slips(fit=followed.fit)
     bins = _together(stretches, followed, followed.fit)
-    drawn = -np.expm1(-clutch_draws(bins, _DRAWS, rng))
+    clutch = clutch_draws(bins, _DRAWS, rng)
+    drawn = -np.expm1(-clutch.slip)
     slip = np.column_stack(
         [_sustained(drawn[:, bins.stretch == k], one.time_s) for k, one in enumerate(stretches)]
     )
     mean, u = slip.mean(axis=0), slip.std(axis=0)
     known = [np.sqrt(np.diag(bins.covariance)[bins.stretch == k].min()) for k in range(mean.size)]
-    rows = []
+    rows, modes = [], []
     for name in dict.fromkeys(one.manoeuvre for one in stretches):
         mine = [k for k, one in enumerate(stretches) if one.manoeuvre == name]
         told = max(mine, key=lambda k: mean[k] - COVERAGE_FACTOR_95 * u[k])
         if mean[told] <= COVERAGE_FACTOR_95 * u[told]:
             told = min(mine, key=lambda k: known[k])
+        modes.append(stretches[told].mode)
         rows.append(
             PullSlip(
                 manoeuvre=name,
-                gear=gears[stretches[told].mode],
                 speed=Quantity.from_draws(stretches[told].speed_mps, "m/s"),
                 slip=Quantity.from_draws(slip[:, told], "1"),
             )
         )
-    return Slips(tuple(rows), Quantity.from_draws(slip.max(axis=1), "1"))
+    fit = replace(
+        followed.fit,
+        value=followed.fit.value - clutch.in_fit.mean(axis=0),
+        covariance=followed.fit.covariance + np.cov(clutch.in_fit.T),
+    )
+    return Slips(tuple(rows), tuple(modes), Quantity.from_draws(slip.max(axis=1), "1"), fit)
 
 
 def _sustained(slip: Floats, time_s: Floats) -> Floats:
@@ -142,6 +155,7 @@ def _together(stretches: Sequence[_Stretch], followed: Followed, fit: Fit) -> Bi
         stretch=np.repeat(np.arange(len(stretches)), sizes),
         fit_torque=_fit_torque(followed),
         fit_share=design @ fit.gain,
+        fit_gain=fit.gain,
     )
 
 

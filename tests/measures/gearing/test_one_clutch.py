@@ -31,12 +31,13 @@ def seen(
     usual = FALLING[: true.size] if torque is None else torque
     count = np.arange(true.size)
     light, share = np.array([0.1]), np.ones((true.size, 1))
-    return Bins(y, covariance, usual, 0.01 * usual, 60.0 * count, count, light, share)
+    gain = np.zeros((0, 1))
+    return Bins(y, covariance, usual, 0.01 * usual, 60.0 * count, count, light, share, gain)
 
 
 def largest(bins: Bins) -> Quantity:
     """Return the largest slip of all."""
-    draws = clutch_draws(bins, 400, np.random.default_rng(1)).max(axis=1)
+    draws = clutch_draws(bins, 400, np.random.default_rng(1)).slip.max(axis=1)
     found = Quantity.from_draws(draws, "1")
     assert found is not None
     return found
@@ -108,10 +109,13 @@ def test_slip_in_the_driving_that_told_the_ratio_is_not_lost() -> None:
         seen(true - np.where(np.arange(8) < 3, 0.04, 0.0), 0.003, 0, torque),
         fit_torque=np.array([0.8]),
         fit_share=np.where(np.arange(8) < 3, 1.0, 0.0)[:, None],
+        fit_gain=np.array([[1.0], [0.0]]),
     )
+    moved = clutch_draws(bins, 400, np.random.default_rng(1)).in_fit.mean(axis=0)
+    assert moved == pytest.approx([0.04, 0.0], abs=0.006)
     blind = replace(bins, fit_torque=np.array([0.2]))
     told, wrong = (
-        clutch_draws(one, 400, np.random.default_rng(1))[:, :3].max(axis=1).mean()
+        clutch_draws(one, 400, np.random.default_rng(1)).slip[:, :3].max(axis=1).mean()
         for one in (bins, blind)
     )
     assert told > wrong + 0.02
