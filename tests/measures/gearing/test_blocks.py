@@ -35,6 +35,7 @@ def counted(gear: list[int], push: list[float]) -> list[int]:
         u_grade=zero,
         log_turns=zero,
         u_log=np.full(n, 0.005),
+        u_unsmoothed=zero,
         late=zero,
         bending=Bending(zero, zero, zero, zero),
         swing=zero,
