@@ -20,6 +20,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from roadtest.measures.braking.foot import UNEVEN_MEMORIES_S, UNEVEN_SCALE, log_uneven
 from roadtest.measures.braking.seen import Fixes
 from roadtest.measures.smoothing import seen_through
 
@@ -30,13 +31,7 @@ _STEP_S: Final = 0.05
 _MOST_STEPS: Final = 120
 _LEVEL_SD_MPS2: Final = 4.0
 _CHANGE_SHARE: Final = 0.1  # of the level, a second: over a whole stop it is a third
-# How uneven a foot is, as a share of the level, and over which time it forgets: tried and weighted,
-# shares by a half-normal density with the usual 4 % (as for the beginning and the end of a stop) as
-# its root mean square, so that brakes at their limit may be even and no foot pumps, times alike.
-# Common practice, no published source.
-_UNEVEN_SCALE: Final = 0.04
-_UNEVEN_SHARES: Final = _UNEVEN_SCALE * 2.0 ** np.arange(-6.0, 3.0)
-_UNEVEN_MEMORIES_S: Final = (0.15, 0.3, 0.6)
+_UNEVEN_SHARES: Final = UNEVEN_SCALE * 2.0 ** np.arange(-6.0, 3.0)
 _SPEED_SD_MPS: Final = 10.0
 
 
@@ -86,12 +81,11 @@ def peak_draws(
     lag_s : with which time constant the receiver smooths its speed
     """
     braking = _braking(fixes, stretch, lag_s)
-    feet = list(itertools.product(_UNEVEN_SHARES.tolist(), _UNEVEN_MEMORIES_S))
+    feet = list(itertools.product(_UNEVEN_SHARES.tolist(), UNEVEN_MEMORIES_S))
     kernels = [braking.kernel(*foot) for foot in feet]
     logs = np.array([_log_evidence(braking, kernel) for kernel in kernels])
     shares = np.array([share for share, _ in feet])
-    # The grid has even steps of the logarithm.
-    logs += np.log(shares) - 0.5 * (shares / _UNEVEN_SCALE) ** 2
+    logs += log_uneven(shares)
     weight = np.exp(logs - logs.max())
     pick = rng.choice(logs.size, count, p=weight / weight.sum())
     peak = np.empty(count)

@@ -12,15 +12,18 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 
-def speed_parts(time_s: Floats, grid: Floats, lag_s: float = 0.0) -> Floats:
+def speed_parts(
+    time_s: Floats, grid: Floats, lag_s: float = 0.0, first_s: float | None = None
+) -> Floats:
     """Return what each part adds to the speed shown, [g, n, 6].
 
     Parameters
     ----------
-    time_s : [n] float, s
+    time_s : [n] float, s, or [g, n], times of its own for each place of the grid
     grid : [3, g] float, s: when the brakes begin, how long before it the foot was lifted, and how
         long the brakes take to come fully on
     lag_s : time constant of a first-order smoothing through which the speed is shown
+    first_s : where the even drift is nothing, the first of the times if not given
     """
     start, lift, rise = (row[:, None] for row in grid)
     into = time_s - start
@@ -28,8 +31,18 @@ def speed_parts(time_s: Floats, grid: Floats, lag_s: float = 0.0) -> Floats:
     change = 0.5 * _shown(into - 0.5 * rise, 2, lag_s)
     one = np.ones_like(into)
     lifted = _shown(into + lift, 1, lag_s)
-    drift = one * (time_s - time_s[0] - lag_s)
+    since = time_s - (time_s[0] if first_s is None else first_s)
+    drift = one * (since - lag_s)
     return np.stack([one, drift, lifted, ramp, change, _shown(into, 1, lag_s)], axis=-1)
+
+
+def speeds_by_steps(time_s: Floats, edges_s: Floats, lag_s: float = 0.0) -> Floats:
+    """Return the speed shown at times [..., n] of 1 m/s² within each of k cells, [..., n, k].
+
+    edges_s : [k+1], of the cells
+    """
+    since = _shown(time_s[..., None] - edges_s, 1, lag_s)
+    return np.asarray(since[..., :-1] - since[..., 1:])
 
 
 def _shown(into: Floats, power: int, lag_s: float) -> Floats:
@@ -48,24 +61,12 @@ def _shown(into: Floats, power: int, lag_s: float) -> Floats:
 
 def distance_parts(time_s: Floats, grid: Floats) -> Floats:
     """Return what each part adds to distance, [g, n, 6]: the integrals of `speed_parts`."""
-    return _distances(time_s, time_s[0], grid[:, :, None])
-
-
-def distance_parts_at(time_s: Floats, first_s: float, grid: Floats) -> Floats:
-    """Return `distance_parts` at one time for each place of the grid: `time_s` [g] to [g, 6].
-
-    `first_s` is the first of the times that the parts were fitted on.
-    """
-    return _distances(time_s, first_s, grid)
-
-
-def _distances(time_s: Floats, first_s: float, grid: Floats) -> Floats:
-    start, lift, rise = grid
+    start, lift, rise = grid[:, :, None]
     into = time_s - start
     past = np.clip(into - rise, 0.0, None)
     ramp = np.clip(into, 0.0, rise) ** 3 / (6.0 * rise) + 0.5 * past * (rise + past)
     change = np.clip(into - 0.5 * rise, 0.0, None) ** 3 / 6.0
-    since = (time_s - first_s) * np.ones_like(into)
+    since = (time_s - time_s[0]) * np.ones_like(into)
     lifted = 0.5 * np.clip(into + lift, 0.0, None) ** 2
     clutch = 0.5 * np.clip(into, 0.0, None) ** 2
     return np.stack([since, 0.5 * since**2, lifted, ramp, change, clutch], axis=-1)

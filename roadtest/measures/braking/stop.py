@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from roadtest.manoeuvres import Manoeuvre
 from roadtest.measures.braking.curves import Curves
+from roadtest.measures.braking.developed import built_up_s, developed_mps2
 from roadtest.measures.braking.onset import Onset, find_onset
 from roadtest.measures.braking.peak import peak_draws
 from roadtest.measures.braking.seen import fixes_between
@@ -31,8 +32,8 @@ _SOON_S = 0.3
 _SIDE_POINTS = 7
 _ROUNDS = 3
 _DRAG_MPS2 = 0.7  # of engine and air, foot off both pedals: half to one in a middle gear
+_LAST_SHARE = 0.05  # of the initial speed: from there on some ease the pedal
 _REST_MPS = 0.1  # below it a receiver does not tell rolling from standing; it is a centimetre
-BUILT_UP_SHARE = 0.9  # of the mean fully developed deceleration
 
 
 @dataclass(frozen=True)
@@ -70,20 +71,18 @@ def measure_stop(
     # Of a snub nothing after the pedal is let go says how it began.
     slowing = shown.time_s <= (np.inf if manoeuvre.to_rest else manoeuvre.end_s)
     mean_path = shown.time_s[slowing], shown.speed_mps.mean(axis=0)[slowing]
-    onset = find_onset(motion, mean_path, manoeuvre.start_s, smoothing_s, rng)
+    curves = Curves(unsmoothed(shown, smoothing_s))
+    stretch = manoeuvre.start_s, _until(manoeuvre, curves)
+    onset = find_onset(motion, mean_path, stretch, smoothing_s, rng)
     if onset is None:
         return None
-    curves = Curves(unsmoothed(shown, smoothing_s))
     initial = onset.speed_mps
     upper_s = curves.falls_to(UPPER_SHARE * initial, onset.time_s)
     lower_s = curves.falls_to(LOWER_SHARE * initial, onset.time_s)
-    upper, lower = curves.at(upper_s), curves.at(lower_s)
+    lower = curves.at(lower_s)
     mfdd = np.full(curves.count, np.nan)
     if manoeuvre.to_rest:
-        developed = lower.distance_m - upper.distance_m
-        mfdd = mean_fully_developed_deceleration(
-            UPPER_SHARE * initial, LOWER_SHARE * initial, developed
-        )
+        mfdd = developed_mps2(onset)
         last = _rest(curves, onset, (lower_s, lower.distance_m), mfdd)
     else:
         # The corner is shown late by the receiver's smoothing, which is taken out of the curves.
@@ -104,8 +103,21 @@ def measure_stop(
         mfdd_mps2=mfdd,
         peak_mps2=_peak(motion, mean_path, onset, last.time_s, smoothing_s, rng),
         mean_mps2=mean_fully_developed_deceleration(initial, last.speed_mps, distance),
-        build_up_s=_build_up(onset, mfdd, lower_s - onset.time_s),
+        build_up_s=built_up_s(onset, mfdd),
     )
+
+
+def _until(manoeuvre: Manoeuvre, curves: Curves) -> float:
+    """Return up to when a foot's braking is looked at: as far as it is fully developed.
+
+    Of a snub, as long as it lasts. Some ease the pedal as the car comes to rest.
+    """
+    if not manoeuvre.to_rest:
+        return manoeuvre.end_s
+    speed = curves.draws.speed_mps.mean(axis=0)
+    slow = _LAST_SHARE * float(np.interp(manoeuvre.start_s, curves.time_s, speed))
+    past = np.flatnonzero((curves.time_s > manoeuvre.start_s) & (speed <= slow))
+    return float(curves.time_s[past[0]]) if past.size else manoeuvre.end_s
 
 
 @dataclass(frozen=True)
@@ -197,23 +209,9 @@ def _peak(
     peak = np.full(end_s.size, np.nan)
     for part in alike(smoothing_s):
         on = float(np.median((onset.time_s + onset.rise_s)[part]))
-        off = float(np.median(end_s[part]))
+        off = float(np.nanmedian(end_s[part]))
         fixes = fixes_between(motion, mean_path, on, off)
         if fixes is not None:
             lag = float(smoothing_s[part].mean())
             peak[part] = peak_draws(fixes, (on, off), lag, part.size, rng)
     return peak
-
-
-def _build_up(onset: Onset, mfdd_mps2: Floats, lasts_s: Floats) -> Floats:
-    """Return the time [c] from the beginning to 0.9 of the mean fully developed deceleration.
-
-    NaN where the braking as it began would not get there within the stop, which lasts `lasts_s`.
-    """
-    missing = BUILT_UP_SHARE * mfdd_mps2 + onset.before_mps2
-    full = -onset.braking_mps2
-    on_ramp = onset.rise_s * missing / full
-    growth = -onset.change_mps3
-    later = 0.5 * onset.rise_s + (missing - full) / np.where(growth > 0.0, growth, np.nan)
-    built = np.where(missing <= full, np.clip(on_ramp, 0.0, None), later)
-    return np.where(built < lasts_s, built, np.nan)

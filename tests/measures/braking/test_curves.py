@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from roadtest.measures.braking.curves import Curves
-from roadtest.measures.braking.ramp import distance_parts, distance_parts_at, speed_parts
+from roadtest.measures.braking.ramp import distance_parts, speed_parts
 from roadtest.motion.estimate import Draws, travelled
 
 
@@ -59,9 +59,6 @@ def test_parts_of_distance_are_the_integrals_of_those_of_speed() -> None:
     speed, distance = speed_parts(time, grid), distance_parts(time, grid)
     step = 0.5 * (speed[:, 1:] + speed[:, :-1]) * np.diff(time)[:, None]
     np.testing.assert_allclose(np.diff(distance, axis=1).sum(axis=1), step.sum(axis=1), rtol=1e-6)
-    at = distance_parts_at(np.array([4.0, 4.0]), 1.0, grid)
-    index = int(np.searchsorted(time, 4.0))
-    np.testing.assert_allclose(at, distance[:, index], rtol=1e-6)
 
 
 def test_the_ramp_takes_off_half_of_its_length() -> None:

@@ -59,7 +59,7 @@ def stops(mfdds: list[float], sd: float = 0.03) -> list[StopDraws]:
     """Return stops with these decelerations, one every 100 s."""
     rng = np.random.default_rng(3)
     zero = np.zeros(COUNT)
-    onset = Onset(zero, zero, zero, zero, zero, zero, 0.0, zero)
+    onset = Onset(zero, zero, zero, zero, zero, zero[:, None])
     return [
         StopDraws(
             manoeuvre=Manoeuvre(f"stop-{k + 1}", "stop", 0.0, 1.0, to_rest=True),
