@@ -154,7 +154,7 @@ def share_known(inside: Bools, drive: Floats) -> tuple[float, float]:
     share, count = float(inside.mean()), float(inside.size)
     _, of = np.unique(drive, return_inverse=True)
     off = np.bincount(of, inside - share)
-    if 0.0 < share < 1.0:
+    if np.any(off):  # with one drive there is nothing to tell it from
         count = min(count, share * (1.0 - share) * count**2 / float(off @ off))
     z = 1.96
     middle = (share + z**2 / (2 * count)) / (1.0 + z**2 / count)

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roadtest.build_sheet import BuildSheet
-from roadtest.measures.gearing.candidates import LevelPart
+from roadtest.measures.gearing.candidates import LevelPart, rounding_u
 from roadtest.measures.gearing.kinematics import road_speed
 from roadtest.measures.gearing.stories import Seen, Story, probability_of
 from roadtest.quantity import COVERAGE_FACTOR_95, Quantity
@@ -27,17 +27,13 @@ class Drawn:
 
     turns: Floats  # [c, k] engine turns per metre as shown
     ratio: Floats  # [c, k] gear ratios as the story's gearbox has them
+    level: Floats  # [c] turns per metre at a ratio of 1, as all gears together tell it
     tyre_given: Floats | None  # [c] circumference as the sheet gives it
     tyre: Floats  # [c] circumference of the story
     axle: Floats  # [c] axle of the story
     axle_sheet: Floats | None
     tach: Floats  # [c] scale of the story, before the drive is looked at
     tach_after: Floats  # [c] the same, after it
-
-    @property
-    def level(self) -> Floats:
-        """[c] log turns per metre at a ratio of 1, the mean over the gears."""
-        return np.asarray((self.turns - self.ratio).mean(axis=1))
 
 
 def draw(seen: Seen, story: Story, sheet: BuildSheet, rng: np.random.Generator) -> Drawn:
@@ -57,16 +53,31 @@ def draw(seen: Seen, story: Story, sheet: BuildSheet, rng: np.random.Generator) 
     axle = _drawn(story.axle, rng)
     tach = _drawn(story.tach, rng)
     ratio = _ratios(seen, story, turns, tyre, axle - tach)
+    level = (turns - ratio) @ _weights(seen, story)
     axle_sheet = None
     if sheet.axle_ratio is not None:
         axle_sheet = np.full(DRAWS, np.log(sheet.axle_ratio))
     if not story.axle.named and given is not None:
         # An axle nobody named is what the rest of the story makes it.
-        axle = (turns - ratio).mean(axis=1) + tyre - tach
+        axle = level + tyre - tach
     after = tach
     if not story.tach.named:
-        after = (turns - ratio).mean(axis=1) + tyre - axle
-    return Drawn(turns, ratio, tyre_given, tyre, axle, axle_sheet, tach, after)
+        after = level + tyre - axle
+    return Drawn(turns, ratio, level, tyre_given, tyre, axle, axle_sheet, tach, after)
+
+
+def _weights(seen: Seen, story: Story) -> Floats:
+    """Return the weight [k] of each gear in what they tell together; their sum is 1.
+
+    The mean of least variance (generalised least squares), ratios known but for their rounding.
+    """
+    box = story.box.gearbox
+    if box is None:
+        return np.full(seen.count, 1.0 / seen.count)  # such ratios fit the level, whatever it is
+    ratios = np.array(box.ratios)[np.array(story.gears) - 1]
+    rounding = np.diag((rounding_u(box.ratios) / ratios) ** 2)
+    weight = np.linalg.solve(seen.covariance + rounding, np.ones(seen.count))
+    return np.asarray(weight / weight.sum())
 
 
 def _drawn(part: LevelPart, rng: np.random.Generator) -> Floats:

@@ -33,6 +33,7 @@ def log(value: float) -> np.ndarray:
 DRAWN = Drawn(
     turns=np.tile(np.log([5.0, 2.5]), (N, 1)),
     ratio=np.tile(np.log([2.0, 1.0]), (N, 1)),
+    level=log(2.5),
     tyre_given=log(1.8),
     tyre=log(1.9),
     axle=log(4.0),
