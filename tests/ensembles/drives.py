@@ -212,7 +212,7 @@ def _receiver(truth: Truth, seed: int, rng: np.random.Generator) -> tuple[Receiv
     receiver = Receiver(
         rate_hz=rate if with_speed else 1.0,
         white_mps=rng.uniform(0.015, 0.10),
-        fast_mps=rng.uniform(0.008, 0.02),
+        fast_mps=rng.uniform(0.011, 0.025),
         slow_mps=rng.uniform(0.005, 0.015),
         student_nu=float(rng.choice([4.0, 50.0])),
         outlier_share=float(rng.choice([0.0, 0.002])),
