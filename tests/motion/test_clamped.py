@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -44,3 +46,24 @@ def test_the_way_is_not_too_short_by_what_is_hidden(in_a_queue: Case) -> None:
 
 def test_a_receiver_that_shows_every_speed_hides_nothing(stops_at_5_hz: Case) -> None:
     assert hidden_starts(stops_at_5_hz.motion).way_m.size == 0
+
+
+def test_fixes_lost_while_the_car_pulls_away_are_no_matter_of_the_clamp() -> None:
+    def script(driver: Driver) -> None:
+        driver.idle(20.0)
+        driver.cruise(3.5, 20.0, wander_mps=0.0)
+        driver.idle(20.0)
+
+    truth = simulate(script, seed=4)
+    off_s = float(truth.t_s[np.argmax(truth.speed_mps > 0.0)])
+    lost = Receiver(rate_hz=5.0, clamp_mps=1.5, gaps=((off_s + 0.1, off_s + 2.7),))
+    case = make_case(truth, lost, 4)
+    ground, end_s = ground_under(case.screened, case.motion), float(case.motion.time_s[-1])
+    found = distance_driven(case.motion, ground, 0.0, end_s)
+    assert abs(found.value - float(truth.distance_m[-1])) < found.u95
+
+
+def test_a_speed_that_jumps_up_and_stays_hides_no_long_way(in_a_queue: Case) -> None:
+    speed = in_a_queue.motion.speed_mps
+    jumps = replace(in_a_queue.motion, speed_mps=np.where(speed > 0.5, 10.0, 0.0))
+    assert np.all(hidden_starts(jumps).way_m < 10.0)
