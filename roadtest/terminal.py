@@ -201,7 +201,8 @@ class Page:
     def table(self, heads: Sequence[str], rows: Sequence[Sequence[str]], texts: int = 1) -> None:
         """Put down a table; its first `texts` columns are words, the rest figures to the right.
 
-        Where the columns don't fit side by side, each row becomes a list of "head: cell".
+        Where the columns don't fit side by side, each row becomes a list of "head: cell", begun by
+        what stands under no head.
         """
         heads = [self._safe(head) for head in heads]
         cells = [[self._safe(cell) for cell in row] for row in rows]
@@ -220,9 +221,11 @@ class Page:
 
     def _stacked(self, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
         for row in rows:
-            for i, (head, cell) in enumerate(zip(heads, row, strict=True)):
-                if cell:
-                    self.paragraph(f"{head}: {cell}", indent=2 if i == 0 else 4)
+            pairs = [*zip(heads, row, strict=True)]
+            mark = "".join(f"{cell} " for head, cell in pairs if cell and not head)
+            told = [f"{head}: {cell}" for head, cell in pairs if cell and head]
+            for i, line in enumerate(told):
+                self.paragraph(line if i else mark + line, indent=4 if i else 2)
 
     def _safe(self, text: str) -> str:
         words = " ".join(fit(clean(text), self.encoding).split())

@@ -127,6 +127,15 @@ def test_a_table_too_wide_becomes_a_list() -> None:
     assert page.text().splitlines() == ["  channel: coolant", "    lowest: 20", "    highest: 109"]
 
 
+def test_a_mark_without_a_head_leads_its_row_of_such_a_list() -> None:
+    page = Page(20)
+    page.table(["", "figure", "difference"], [["*", "axle", "-0.4"], ["", "step", "+0.1"]])
+    assert page.text().splitlines() == [
+        *("  * figure: axle", "    difference: -0.4"),
+        *("  figure: step", "    difference: +0.1"),
+    ]
+
+
 def test_colour_is_on_the_label_only_and_takes_no_columns() -> None:
     page = Page(40, colour=True)
     page.paragraph("Speedometer", label="✗ FAIL", indent=10, paint="31")

@@ -94,7 +94,8 @@ def measure_odometer(evidence: Evidence) -> OdometerMeasured:
         result = _compared(result, evidence, used, ends)
     mixed = _mixed(result.scale)
     doubts = (*(jumps if result.scale is None else ()), *mixed)
-    result = _advised(replace(result, notes=(*result.notes, *mixed)), evidence.sheet)
+    alone = _why_not_compared(used) if ends is None and not jumps else ()
+    result = _advised(replace(result, notes=(*result.notes, *mixed, *alone)), evidence.sheet)
     return OdometerMeasured(result, doubts[0] if doubts else "")
 
 
@@ -202,6 +203,15 @@ def _mixed(scale: Quantity | None) -> tuple[str, ...]:
         f"the odometer counted {number_text(scale.value, 3)} times the way driven: were miles and "
         "km mixed up, or a figure miswritten?",
     )
+
+
+def _why_not_compared(used: Sequence[_Read]) -> tuple[str, ...]:
+    """Return why readings in order give no distance to hold against the one driven."""
+    if not used:
+        return ()
+    if len(used) == 1:
+        return (f"only one reading ({used[0].place}): it takes one at each end of a drive",)
+    return ("the readings stand too close to each other: it takes one at each end of a drive",)
 
 
 def _told(read: _Read) -> OdometerReading:

@@ -10,9 +10,10 @@ from roadtest.results import Results
 _SPEED: Final = (
     "Speed, acceleration, distance",
     "a joint posterior over the whole drive from the receiver's reports, their noise and its slow "
-    "part estimated from the log and from published comparisons. Every other figure is worked out "
-    "on 200 joint draws of it, and its interval is the spread of the results (JCGM 101), what the "
-    "instruments may be off by as a whole drawn beside",
+    "part estimated from the log and from published comparisons. Other figures are worked out on "
+    "joint draws of it, or of a model of their own given the same reports where that is said; "
+    "intervals are the spread of the results (JCGM 101), what the instruments may be off by as a "
+    "whole drawn beside",
 )
 _SPEEDOMETER: Final = (
     "Speedometer",
@@ -27,7 +28,8 @@ _ODOMETER: Final = (
 _GEARING: Final = (
     "Gear ratios, axle, roll-out",
     "engine revolutions per metre, sample by sample, decoded into gears; ratios are weighted means "
-    "over steady, lightly loaded driving. Steps between gears need neither tyre nor axle; the axle "
+    "over settled, lightly loaded driving, freed of what the receiver's smoothing and a slipping "
+    "clutch did to them. Steps between gears need neither tyre nor axle; the axle "
     "takes the tyre as given, the roll-out takes the axle as given",
 )
 _TACH: Final = (
@@ -37,7 +39,9 @@ _TACH: Final = (
 )
 _SLIP: Final = (
     "Clutch slip",
-    "engine speed over that of the same gear under light load, the largest kept up for a second",
+    "engine speed over that of the same gear under light load, by draws of one clutch for all "
+    "pulls, which is sound or slips where it carries more torque than it holds; the largest kept "
+    "up for a second",
 )
 _CRUISE: Final = (
     "Engine speed when cruising",
@@ -47,8 +51,9 @@ _CRUISE: Final = (
 _BRAKING: Final = (
     "Deceleration in stops",
     "mean fully developed deceleration: between 0.8 and 0.1 of the initial speed, over distance "
-    "(UN R13-H); level: the road's grade taken out, how well it is known in the interval. Peak: "
-    "the largest mean over 0.1 s. Build-up: from the beginning of deceleration to 0.9 of the mean",
+    "(UN R13-H), by a model of a foot that comes onto the brake and holds it, given the fixes of "
+    "the stop; level: the road's grade taken out, how well it is known in the interval. Peak: the "
+    "largest mean over 0.1 s. Build-up: from the beginning of deceleration to 0.9 of the mean",
 )
 _STOPPING: Final = (
     "Stopping distance",
@@ -72,8 +77,10 @@ _COASTING: Final = (
 )
 _PULLS: Final = (
     "Pulls",
-    "times between speeds, the moments of crossing found between fixes; power at the wheels from "
-    "mass, rotating parts, drag, rolling and grade",
+    "acceleration as a smooth curve of speed, fitted as the receiver's smoothing shows it; times "
+    "between speeds along that curve, where speeds are logged and as far as it reaches, else by "
+    "the moments of crossing, found between fixes; power at the wheels from mass, rotating parts, "
+    "drag, rolling and grade",
 )
 _STANDING: Final = ("Standing starts", "timed from first motion, found between fixes")
 _CHANNELS: Final = ("Channels", "lowest and highest value as logged, the sender taken at its word")

@@ -139,6 +139,19 @@ def test_without_readings_it_says_what_to_note(drive: tuple[Truth, Evidence]) ->
     assert "4 miles or more apart" in found.advice
 
 
+def test_readings_that_give_no_distance_are_told(drive: tuple[Truth, Evidence]) -> None:
+    truth, _ = drive
+    lone = note(truth, end_s(truth), 41212.2)
+    one = measured(drive, lone, sheet="units = 'mph'\n")
+    assert one.notes == (
+        "only one reading (notes.csv line 2): it takes one at each end of a drive",
+    )
+    beside = note(truth, end_s(truth) + 2.0, 41212.2, line=3)
+    two = measured(drive, lone, beside, sheet="units = 'mph'\n")
+    assert "too close" in two.notes[0]
+    assert measured(drive, sheet="units = 'mph'\n").notes == ()
+
+
 def test_the_sheets_odometer_is_the_reading_at_the_start(drive: tuple[Truth, Evidence]) -> None:
     truth, _ = drive
     sheet = '[car]\nodometer = "41210.0 mile"\n' + TARGET
