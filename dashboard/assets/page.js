@@ -15,8 +15,10 @@ window.addEventListener("pagehide", function () { // nobody waits for its check 
 });
 
 let pressed = 0;
+let lately = null; // the button that was pressed last
 document.addEventListener("click", function (event) { // dashboard/asking.py says why
   const button = event.target.closest("button[data-asks]");
+  lately = button;
   if (button) {
     pressed += 1; // the same may be asked for again
     window.dash_clientside.set_props(button.dataset.asks, {
@@ -24,6 +26,17 @@ document.addEventListener("click", function (event) { // dashboard/asking.py say
     });
   }
 });
+new MutationObserver(function () { // what it asked for puts the like in its place: keys go there
+  if (lately && !lately.isConnected && document.activeElement === document.body) {
+    const like = Array.from(document.querySelectorAll("button[data-asks]:enabled")).find(
+      (one) => one.dataset.asks === lately.dataset.asks && one.dataset.what === lately.dataset.what
+    );
+    if (like) {
+      lately = like;
+      like.focus({preventScroll: true});
+    }
+  }
+}).observe(document.documentElement, {childList: true, subtree: true});
 
 window.dash_clientside = Object.assign({}, window.dash_clientside, {
   page: {

@@ -108,6 +108,13 @@ def _left_out_moved_undone_and_saved(page: Page, notes: Path) -> bytes:
     button(page, "Undo").click()
     expect(finding(page, "mean fully developed deceleration")).to_contain_text("PASS")
     print(f"undone to findings: {time.monotonic() - began:.2f} s")  # noqa: T201
+    button(page, "Redo").focus()
+    page.keyboard.press("Enter")
+    expect(finding(page, "mean fully developed deceleration")).to_contain_text("FAIL")
+    button(page, "Undo").focus()
+    page.keyboard.press("Enter")
+    expect(finding(page, "mean fully developed deceleration")).to_contain_text("PASS")
+    expect(button(page, "Undo")).to_be_focused()  # so that it may be pressed again at once
     button(page, "Redo").click()
     expect(finding(page, "mean fully developed deceleration")).to_contain_text("FAIL")
 
