@@ -12,6 +12,7 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import logsumexp
 
 from roadtest.clock import Stretch, notes_in_utc
 from roadtest.evidence import Evidence
@@ -175,9 +176,9 @@ def _fit(inside: Floats, shown: Floats, speed: Floats, spread: float, drive_s: f
     scale, offset, prior = dial_laws()
     expected = scale[:, None] * speed + offset[:, None]  # [laws, holds]
     none = NOT_HELD / drive_s / FASTEST_DIAL_MPS
-    total = np.ones((inside.shape[0], scale.size))
+    total = np.full((inside.shape[0], scale.size), shown.size * np.log(none))
     for k, value in enumerate(shown):
         density = np.exp(-0.5 * ((value - expected) / spread) ** 2) / (spread * np.sqrt(2 * np.pi))
-        # Over that of no hold, so that the product of many stays within floats.
-        total *= 1.0 + (1.0 - NOT_HELD) / speed.size / none * inside[:, k] @ density.T
-    return np.asarray(np.log(total @ prior) + shown.size * np.log(none))
+        # Over that of no hold; logarithms, for the product of many would not stay within floats.
+        total += np.log1p((1.0 - NOT_HELD) / speed.size / none * inside[:, k] @ density.T)
+    return np.asarray(logsumexp(total, axis=1, b=prior))

@@ -85,3 +85,13 @@ def test_two_readings_are_too_few_to_move_a_clock(evidence: Evidence) -> None:
     assert noted.notes is not None
     few = replace(noted, notes=Notes("notes.csv", noted.notes.rows[:2]))
     assert with_right_clock(few) is few
+
+
+def test_very_many_readings_are_weighed_as_few_are(evidence: Evidence) -> None:
+    noted = by_a_clock(evidence, 60.0)
+    assert noted.notes is not None
+    many = replace(noted, notes=replace(noted.notes, rows=noted.notes.rows * 40))
+    found, few = with_right_clock(many).notes, with_right_clock(noted).notes
+    assert found is not None and few is not None
+    moved, before = found.rows[0].time_s, few.rows[0].time_s
+    assert moved is not None and before is not None and abs(moved - before) < 5.0
