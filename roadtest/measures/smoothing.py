@@ -124,13 +124,9 @@ def _log_prior(grid_s: Floats, late: Lateness) -> Floats:
     before, both of the second (J. M. Dickey, Ann. Math. Statist. 42 (1971) 204, from memory).
     """
     lates = np.arange(0.5 * _LATE_STEP_S, _LATEST_S + 4.0 * _LATE_STEP_S, _LATE_STEP_S)
-    before, after = (
-        weight / weight.sum()
-        for weight in (
-            np.exp(-0.5 * ((lates - value) / u) ** 2)
-            for value, u in (PRIOR_S, (late.value_s, late.u_s))
-        )
-    )
+    logs = (-0.5 * ((lates - value) / u) ** 2 for value, u in (PRIOR_S, (late.value_s, late.u_s)))
+    # Speeds may surely be early, which is no lateness at all: the weights of all would be nothing.
+    before, after = (weight / weight.sum() for weight in (np.exp(log - log.max()) for log in logs))
     share = np.diff(np.minimum(_cells(grid_s)[:, None] / lates, 1.0), axis=0) @ after
     share[0] = _PROMPT_SHARE / (1.0 - _PROMPT_SHARE) * after[0] / before[0]
     return np.asarray(np.log(np.maximum(share, 1e-300)))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -9,11 +10,13 @@ import pytest
 from scipy.special import ive
 
 from roadtest.evidence import Evidence
+from roadtest.measures import smoothing
 from roadtest.measures.braking import BrakingMeasured, measure_braking
 from roadtest.measures.braking.ramp import speed_parts
 from roadtest.measures.receiver import smoothed_by_receiver
 from roadtest.measures.smoothing import unfolded, unsmoothed
 from roadtest.motion.estimate import Draws
+from roadtest.motion.lateness import Lateness
 from tests.measures.braking.trials import found_evidence, true_stop
 from tests.simulation.driver import Driver, Pedal, simulate
 from tests.simulation.ensembles import random_stops
@@ -184,3 +187,10 @@ def test_a_zero_long_after_rest_does_not_look_like_a_glide() -> None:
     evidence = found_evidence(random_stops(5, count=6, from_mps=20.0), receiver, 5)
     smoothing = smoothed_by_receiver(evidence).time_s
     assert np.quantile(smoothing, 0.05) < 0.2  # it was told as 0.65 ± 0.13 s
+
+
+def test_speeds_that_are_surely_early_are_hardly_smoothed(monkeypatch: pytest.MonkeyPatch) -> None:
+    evidence, _ = seen(5.0, 0.0)
+    surely = Lateness(-0.6, 0.01)
+    monkeypatch.setattr(smoothing, "lateness", lambda *_: surely)
+    assert smoothed_by_receiver(replace(evidence, smoothed=None)).time_s.max() < 0.05
