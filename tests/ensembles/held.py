@@ -179,23 +179,32 @@ class Comparison:
 
     def _slips(self) -> None:
         found = self.results.gearing
-        driven = [
-            self._slip(made, gear)
+        spans = [
+            (made.start_s, made.end_s)
             for made in self.truth.manoeuvres
             if made.kind in ("pull", "standing")
-            for gear in range(2, len(self.car.ratios) + 1)
+        ]
+        # Nobody meant them, but the clutch was looked at in them.
+        spans += [
+            (made.start_s + self.start_s, made.end_s + self.start_s)
+            for made in self.results.manoeuvres
+            if made.kind == "pull" and made.used
+        ]
+        driven = [
+            self._slip(span, gear) for span in spans for gear in range(2, len(self.car.ratios) + 1)
         ]
         known = [slip for slip in driven if math.isfinite(slip)]
         self._add("gearing.clutch_slip", found.clutch_slip, max(known, default=0.0))
         for row in found.slips:
             made = self._true_of(row.manoeuvre, "pull", "standing")
             if made is not None and row.gear is not None:
-                self._add(f"gearing.slips, gear {row.gear}", row.slip, self._slip(made, row.gear))
+                true = self._slip((made.start_s, made.end_s), row.gear)
+                self._add(f"gearing.slips, gear {row.gear}", row.slip, true)
 
-    def _slip(self, made: simulated.Manoeuvre, gear: int) -> float:
-        """Return the largest clutch slip over a second in one gear of a pull, as far as logged."""
+    def _slip(self, span_s: tuple[float, float], gear: int) -> float:
+        """Return the largest clutch slip over a second in one gear in a span, as far as logged."""
         truth, car = self.truth, self.car
-        inside = (truth.t_s >= made.start_s) & (truth.t_s < made.end_s) & (truth.gear == gear)
+        inside = (truth.t_s >= span_s[0]) & (truth.t_s < span_s[1]) & (truth.gear == gear)
         inside &= self._logged()
         wheels = car.locked_rpm(1.0, min(gear, len(car.ratios))) * truth.speed_mps[inside]
         creep = np.array([car.creep(f) for f in truth.tyre_force_n[inside].tolist()])
