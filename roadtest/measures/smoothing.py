@@ -77,20 +77,22 @@ def receiver_smoothing(
 ) -> Floats:
     """Return draws [count] of the time constant (s) with which the receiver smooths its speed.
 
-    All zero for a log without speeds: those made from positions are nobody's filter.
+    All zero for a log without speeds: those made from positions are nobody's filter; and where
+    neither a stop nor the places tell anything. Places that show how late speeds are, but no stop
+    with enough fixes, leave open how much of it a filter makes.
     """
     if evidence.motion.observed.with_position:
         return np.zeros(count)
     tails = [tail for stop in stops if (tail := _tail(evidence, stop)) is not None]
-    if not tails:
-        return np.zeros(count)
     late = lateness(evidence.motion, evidence.ground)
+    if not tails and late == Lateness(*PRIOR_S):
+        return np.zeros(count)
     most = min(max(late.value_s + 4.0 * late.u_s, _LATE_STEP_S), _LATEST_S)
     shapes = [_shapes(tail, most) for tail in tails]
 
     def told(lags: Floats) -> Floats:
         pairs = list(zip(tails, shapes, strict=True))
-        return np.array([sum(_evidence(*pair, lag) for pair in pairs) for lag in lags.tolist()])
+        return np.array([sum((_evidence(*pair, lag) for pair in pairs), 0.0) for lag in lags])
 
     grid = np.linspace(0.0, most, _FIRST_STEPS + 1)
     log = told(grid)

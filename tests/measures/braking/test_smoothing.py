@@ -194,3 +194,16 @@ def test_speeds_that_are_surely_early_are_hardly_smoothed(monkeypatch: pytest.Mo
     surely = Lateness(-0.6, 0.01)
     monkeypatch.setattr(smoothing, "lateness", lambda *_: surely)
     assert smoothed_by_receiver(replace(evidence, smoothed=None)).time_s.max() < 0.05
+
+
+def test_lateness_without_a_fix_near_rest_leaves_smoothing_open() -> None:
+    def script(driver: Driver) -> None:
+        driver.start_rolling(20.0)
+        for speed in (14.0, 20.0, 15.0):
+            driver.reach(speed)
+        driver.cruise(20.0, 10.0)
+
+    late = Receiver(rate_hz=5.0, lag_s=0.6, delay_s=0.2)
+    evidence = found_evidence(simulate(script, seed=6), late, 6)
+    told = smoothed_by_receiver(replace(evidence, smoothed=None)).time_s
+    assert np.quantile(told, 0.025) < 0.6 < np.quantile(told, 0.975)
