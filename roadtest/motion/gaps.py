@@ -152,7 +152,7 @@ def _longer(gap_s: float, route_m: Floats) -> tuple[Floats, Floats]:
 
 
 def _spread(way_m: Floats, density: Floats, count: int) -> Floats:
-    """Return `count` ways that a density on an even grid makes as likely as one another."""
+    """Return `count` ways as likely as one another, of ways that are as likely as `density`."""
     if count == 0:
         return np.empty(0)
     below = np.cumsum(density)
