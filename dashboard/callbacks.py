@@ -28,6 +28,7 @@ from dashboard.evidence_view import Asked, Screen, Stretch, evidence_view
 from dashboard.guard import browser_key
 from dashboard.ids import Ids
 from dashboard.intake import files_dropped
+from dashboard.opening import OPENS, opened
 from dashboard.picking import begin_picked, connect_folder
 from dashboard.server import GoneError, Server
 from dashboard.sheet_form import connect_sheet_form, sheet_form
@@ -87,10 +88,7 @@ def _in_the_browser(app: Dash) -> None:
 
 def _ways_in(app: Dash, server: Server) -> None:
     @app.callback(
-        Output(Ids.DRIVE, "data"),
-        Output(Ids.TICK, "disabled", allow_duplicate=True),
-        Output(Ids.BODY, "children", allow_duplicate=True),
-        Output(Ids.WAYS_IN, "open", allow_duplicate=True),
+        *OPENS,
         Output(Ids.DROPPED, "data", allow_duplicate=True),
         Input(Ids.DROPPED, "data"),
         prevent_initial_call=True,
@@ -100,13 +98,10 @@ def _ways_in(app: Dash, server: Server) -> None:
             raise PreventUpdate
         files = files_dropped(dropped["contents"], dropped["names"])
         work = server.sessions.start(browser_key(), "dropped files", files)
-        return work.id, False, [], False, None
+        return *opened(work), None
 
     @app.callback(
-        Output(Ids.DRIVE, "data", allow_duplicate=True),
-        Output(Ids.TICK, "disabled", allow_duplicate=True),
-        Output(Ids.BODY, "children", allow_duplicate=True),
-        Output(Ids.WAYS_IN, "open", allow_duplicate=True),
+        *OPENS,
         Input(Ids.ASKED_DRIVE, "data"),
         prevent_initial_call=True,
     )
@@ -116,7 +111,7 @@ def _ways_in(app: Dash, server: Server) -> None:
             work = server.work(asked["held"])
         else:
             work = begin_picked(server, asked["picked"])
-        return work.id, False, [], False
+        return opened(work)
 
     @app.callback(
         Output(Ids.HELD, "children"),

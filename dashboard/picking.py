@@ -15,6 +15,7 @@ from dashboard.folder_view import MOST_COMPARED, compare_bar, drive_list, nothin
 from dashboard.guard import browser_key
 from dashboard.ids import Ids
 from dashboard.intake import InFolder
+from dashboard.opening import OPENS, opened
 from dashboard.server import Server
 from dashboard.shelf import Entry
 from dashboard.work import Work
@@ -88,10 +89,7 @@ def _searching(app: Dash, server: Server) -> None:
 
 def _comparing(app: Dash, server: Server) -> None:
     @app.callback(
-        Output(Ids.DRIVE, "data", allow_duplicate=True),
-        Output(Ids.TICK, "disabled", allow_duplicate=True),
-        Output(Ids.BODY, "children", allow_duplicate=True),
-        Output(Ids.WAYS_IN, "open", allow_duplicate=True),
+        *OPENS,
         Input(Ids.ASKED_COMPARISON, "data"),
         State(Ids.TICKED, "data"),
         prevent_initial_call=True,
@@ -103,7 +101,7 @@ def _comparing(app: Dash, server: Server) -> None:
         entries = chosen(server.shelf, ticked)
         run = partial(work.compare, server.shelf, entries)
         server.sessions.begin(browser_key(), work, run)
-        return work.id, False, [], False
+        return opened(work)
 
 
 def _checking_all(app: Dash, server: Server) -> None:

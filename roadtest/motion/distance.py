@@ -15,7 +15,7 @@ from roadtest.motion.estimate import Motion
 from roadtest.motion.gaps import LONG_GAP_S, U_NEAR_M, WAYS, Gaps, over_gap
 from roadtest.motion.ground import Ground
 from roadtest.motion.smoothed import NOT_SMOOTHED, Smoothed
-from roadtest.motion.turning import AHEAD_M2, U_AHEAD_M2, turning_rate
+from roadtest.motion.turning import AHEAD_M2, U_AHEAD_M2
 from roadtest.quantity import COVERAGE_FACTOR_95, Quantity
 
 Floats = NDArray[np.float64]
@@ -60,7 +60,7 @@ def distance_driven(
     slope = np.nan_to_num(np.maximum(ground.grade**2 - ground.u_grade**2, 0.0))
     stretch = 0.5 * float(shown[1].weight_v @ (motion.speed_mps * slope))
     variance = _variance(motion, ground, shown[1].weight_v, shown[1].weight_a)
-    half_square = _half_square(motion, ground)
+    half_square = _half_square(gaps)
     cut_mps2 = float(shown[1].weight_v @ (motion.speed_mps * half_square))
     square, u_square = smoothed.square
     wider_pm = float(shown[1].weight_v @ (half_square / np.maximum(motion.speed_mps, _STANDS_MPS)))
@@ -138,9 +138,9 @@ def _crept(gaps: Gaps) -> Floats:
     return np.concatenate([[0.0], np.cumsum(more)])
 
 
-def _half_square(motion: Motion, ground: Ground) -> Floats:
+def _half_square(gaps: Gaps) -> Floats:
     """Return ½·ω² [n] of how fast the car turns, rad²/s²; none where it all but drives straight."""
-    rate = turning_rate(motion.time_s, ground.heading_rad, motion.time_s)
+    rate = gaps.turning_radps
     return np.where(np.abs(rate) > _LEAST_RATE, 0.5 * rate**2, 0.0)
 
 

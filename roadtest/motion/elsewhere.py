@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +13,7 @@ from roadtest.motion.routes import Routes
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+RouteM = TypeVar("RouteM", float, Floats)
 
 _ROUNDABOUT: Final = (0.1, 10.0)
 """A way longer than the route by so much, as a share and in metres, is another (our choice)."""
@@ -41,6 +42,12 @@ class Student:
         return np.asarray(whole / self.scale * (1.0 + off**2 / dof) ** (-0.5 * (dof + 1.0)))
 
 
+def least_roundabout_m(route_m: RouteM) -> RouteM:
+    """Return from where on a way between two places is another than the route."""
+    share, metres = _ROUNDABOUT
+    return (1.0 + share) * route_m + metres
+
+
 @dataclass(frozen=True)
 class Elsewhere:
     """Stretches [w] of a log that are as long in time as a gap, between fixes without gaps."""
@@ -53,13 +60,7 @@ class Elsewhere:
     @property
     def roundabout(self) -> Bools:
         """[w], True where the car went by another way than the route."""
-        share, metres = _ROUNDABOUT
-        return np.asarray(self.way_m > (1.0 + share) * self.routes.way_m + metres)
-
-    def least_roundabout_m(self, route_m: float) -> float:
-        """Return from where on a way between two places is another than the route."""
-        share, metres = _ROUNDABOUT
-        return (1.0 + share) * route_m + metres
+        return np.asarray(self.way_m > least_roundabout_m(self.routes.way_m))
 
     def chance_of_roundabout(self, kind: int, prior: float) -> float:
         """Return the share of stretches that went by another way, of those with such a route.

@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from roadtest.motion.elsewhere import Elsewhere, Student
+from roadtest.motion.elsewhere import Elsewhere, Student, least_roundabout_m
 from roadtest.motion.estimate import POSITION_MODEL, Motion
 from roadtest.motion.ground import Ground
 from roadtest.motion.lateness import Lateness, lateness
@@ -107,7 +107,7 @@ def over_gap(gaps: Gaps, k: int) -> Floats:
     near = np.maximum(by_route.middle + by_route.scale * np.linspace(-8.0, 8.0, _GRID), 0.0)
     like = by_route.density(near)
     like *= elsewhere.ways(speed_mps, gap_s, top_mps, roundabout=False).density(near)
-    least_m = elsewhere.least_roundabout_m(route_m)
+    least_m = least_roundabout_m(route_m)
     far = np.linspace(least_m, max(top_mps * gap_s, least_m), _GRID)
     unlike = elsewhere.ways(speed_mps, gap_s, top_mps, roundabout=True).density(far) / far
     prior = 0.5 * min(gap_s / _ONE_ROAD_S, 1.0)  # nobody turns back twice within seconds

@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from roadtest.measures.braking.onset import STEP_S, Onset
+from roadtest.measures.braking.onset import STEP_S, Onset, driven_m
 from roadtest.measures.mfdd import (
     LOWER_SHARE,
     UPPER_SHARE,
@@ -22,9 +22,7 @@ BUILT_UP_SHARE: Final = 0.9
 
 def developed_mps2(onset: Onset) -> Floats:
     """Return the mean fully developed deceleration [c]; NaN where speed does not fall so far."""
-    speed = onset.braked_mps
-    driven = np.zeros_like(speed)
-    driven[:, 1:] = np.cumsum(0.5 * STEP_S * (speed[:, 1:] + speed[:, :-1]), axis=1)
+    speed, driven = onset.braked_mps, driven_m(onset.braked_mps)
     upper, lower = UPPER_SHARE * onset.speed_mps, LOWER_SHARE * onset.speed_mps
     way = _falls_to(lower, speed, driven) - _falls_to(upper, speed, driven)
     return mean_fully_developed_deceleration(upper, lower, way)

@@ -76,6 +76,13 @@ class Onset:
     braked_mps: Floats  # [c, m], speeds at every `STEP_S` from the beginning on
 
 
+def driven_m(speeds_mps: Floats) -> Floats:
+    """Return the way driven [c, m] by each of some speeds [c, m], `STEP_S` apart."""
+    way = np.zeros_like(speeds_mps)
+    way[:, 1:] = np.cumsum(0.5 * STEP_S * (speeds_mps[:, 1:] + speeds_mps[:, :-1]), axis=1)
+    return way
+
+
 @dataclass(frozen=True)
 class _Rough:
     """What the mean path says of the stop already."""
@@ -284,8 +291,7 @@ class _Fit:
         times = self._fixes.edges_s
         settled = times[times > np.median(start + rise) + _SETTLING_S]
         join_s = np.full_like(start, settled[0] if settled.size else times[-1])
-        driven = np.zeros_like(speeds)
-        driven[:, 1:] = np.cumsum(0.5 * STEP_S * (speeds[:, 1:] + speeds[:, :-1]), axis=1)
+        driven = driven_m(speeds)
         way = [np.interp(t, since, row) for t, row in zip(join_s - start, driven, strict=True)]
         return Onset(
             time_s=start + late_s,
