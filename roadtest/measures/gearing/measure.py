@@ -181,7 +181,8 @@ def _offset(followed: Followed) -> tuple[Quantity | None, tuple[str, ...]]:
             "down a few times in gear"
         )
         return None, (why,)
-    return Quantity(followed.clock.offset_s, COVERAGE_FACTOR_95 * fit.u_shift_s, "s"), ()
+    offset_s = followed.clock.offset_s + fit.shift_s
+    return Quantity(offset_s, COVERAGE_FACTOR_95 * fit.u_shift_s, "s"), ()
 
 
 def _noise(followed: Followed) -> Quantity | None:
