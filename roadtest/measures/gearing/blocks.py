@@ -30,7 +30,7 @@ _LIGHT_TORQUE: Final = 0.5
 _MOST_TORQUE: Final = 0.98  # quantile: the very highest is the luckiest
 _TIGHT_PM2: Final = 0.5 / 25.0**2
 """½·κ² of a tight turn: where an antenna 1.6 m off the axle would be 0.2 % fast."""
-_SLOW_ROWS_S: Final = 2.0
+SLOW_ROWS_S: Final = 2.0  # rows farther apart may blend two gears
 _LEAST_LIGHT_S: Final = 3.0
 _LEAST_ROWS: Final = 3  # of which one that blends two gears stands out
 _SLOWEST_MPS: Final = 3.0
@@ -53,12 +53,14 @@ class Blocks:
     push_mps2: Floats
     push_square: Floats  # mean of push · |push|
     acceleration_mps2: Floats
+    u_acceleration_mps2: Floats
     speed_mps: Floats
     u_speed_mps: Floats
     climb_mps2: Floats
     u_grade: Floats
     rpm: Floats
     plateaus: Floats  # how many different readings followed one another in it
+    changes: Floats  # of rows seconds apart: how many of the two neighbours are in another gear
     seconds: Floats  # [k], locked time of each gear, light or not
 
 
@@ -111,18 +113,49 @@ def _settled(turns: Turns, sequence: Sequence, fix_s: float) -> Bools:
     locked = sequence.locked
     if locked.size < 3:
         return locked
-    state = np.where(locked, sequence.gear, -1)
+    if _slow_rows(turns):
+        return _away_from_changes(turns, sequence)
+    cut = np.flatnonzero(_cuts(turns, sequence))
     time = turns.time_s
-    cut = np.flatnonzero((np.diff(state) != 0) | (np.diff(time) > 2.0 * turns.interval_s[:-1]))
     begins = np.concatenate([[0], cut + 1])
-    ends = np.concatenate([cut, [state.size - 1]])
+    ends = np.concatenate([cut, [time.size - 1]])
     which = np.repeat(np.arange(begins.size), ends - begins + 1)
     since, until = time - time[begins][which], time[ends][which] - time
-    if float(np.median(turns.interval_s)) > _SLOW_ROWS_S:
-        return locked  # rows so far apart are all next to a change; the blends among them stand out
     return np.asarray(
         locked & (since >= max(_AFTER_SHIFT_S, fix_s)) & (until >= max(_BEFORE_SHIFT_S, fix_s))
     )
+
+
+def _away_from_changes(turns: Turns, sequence: Sequence) -> Bools:
+    """Return which slow rows [n] are locked with their neighbours in the same gear.
+
+    Those next to a change are in a gear that has hardly any others.
+    """
+    away = np.asarray(sequence.locked & (_changes(turns, sequence) == 0.0))
+    for gear in np.unique(sequence.gear[sequence.locked]):
+        mine = sequence.locked & (sequence.gear == gear)
+        if np.count_nonzero(away & mine) < _LEAST_ROWS:
+            away |= mine
+    return away
+
+
+def _slow_rows(turns: Turns) -> bool:
+    return float(np.median(turns.interval_s)) > SLOW_ROWS_S
+
+
+def _cuts(turns: Turns, sequence: Sequence) -> Bools:
+    """Return between which samples [n - 1] the state changes, or the log has a hole."""
+    state = np.where(sequence.locked, sequence.gear, -1)
+    hole = np.diff(turns.time_s) > 2.0 * turns.interval_s[:-1]
+    return np.asarray((np.diff(state) != 0) | hole)
+
+
+def _changes(turns: Turns, sequence: Sequence) -> Floats:
+    """Return how many neighbours [n] of a slow row are in another state; 0 where rows are fast."""
+    if not _slow_rows(turns):
+        return np.zeros(turns.time_s.size)
+    cut = np.concatenate([[False], _cuts(turns, sequence), [False]]).astype(np.float64)
+    return np.asarray(cut[:-1] + cut[1:])
 
 
 def _means(
@@ -172,12 +205,14 @@ def _means(
         push_mps2=mean(push),
         push_square=mean(push * np.abs(push)),
         acceleration_mps2=mean(turns.acceleration_mps2[index]),
+        u_acceleration_mps2=mean(turns.u_acceleration_mps2[index]),
         speed_mps=mean(turns.speed_mps[index]),
         u_speed_mps=np.sqrt(mean(turns.u_speed_mps[index] ** 2)),
         climb_mps2=mean(turns.climb_mps2[index]),
         u_grade=mean(turns.u_grade[index]),
         rpm=mean(turns.rpm[index]),
         plateaus=mean(new_value.astype(np.float64)) * count,
+        changes=mean(_changes(turns, sequence)[index]),
         seconds=seconds,
     )
 

@@ -27,7 +27,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roadtest.measures.gearing import creep
-from roadtest.measures.gearing.blocks import Blocks
+from roadtest.measures.gearing.blends import Errors
+from roadtest.measures.gearing.blocks import SLOW_ROWS_S, Blocks
 from roadtest.measures.gearing.engine import EngineSamples
 from roadtest.measures.gearing.road import G_MPS2, Road
 from roadtest.measures.gearing.slow_errors import SlowErrors
@@ -55,12 +56,12 @@ _BLUR: Final = 0.29  # a rectangular distribution over one interval
 _GRADE_MEMORY_S: Final = 20.0
 _U_ANY: Final = 100.0  # of a gear's logarithm: nothing is known
 _NU: Final = 5.0  # tails of a block
-_NU_BLENDED: Final = 2.0  # of fixes or rows seconds apart: some rows are blends of two gears
+_NU_GUESSED: Final = 2.0  # of fixes seconds apart: some speeds are far off
 _POSITION_MEMORY_S: Final = 2.0
+_PUSH_MEMORY_S: Final = 1.0  # of accelerations estimated from fixes
 _ROUNDING_MEMORY_S: Final = 2.0  # in which a car's speed usually changes by more than a step
 _GUESSED_S: Final = 2.0  # between fixes
 _LEAST_GUESSED: Final = math.exp(-5.0)
-_BLENDED_S: Final = 2.0  # between rows of the tach
 
 
 @dataclass(frozen=True)
@@ -130,17 +131,17 @@ def fit_ratios(
     white = _white_variance(blocks, samples, road)
     weight, level = np.ones(white.size), 1.0
     guessed = road.fix_interval_s > _GUESSED_S
-    blended = guessed or samples.rate_hz * _BLENDED_S < 1.0
-    tail, least = _NU_BLENDED if blended else _NU, _LEAST_GUESSED if guessed else 1.0
+    blended = samples.rate_hz * SLOW_ROWS_S < 1.0
+    errors = Errors(blocks.changes, _NU_GUESSED if guessed else _NU, blended)
+    least = _LEAST_GUESSED if guessed else 1.0
     prior = prior_mean, prior_u
-    for _ in range(8 if blended else 4):
+    for _ in range(8 if guessed or blended else 4):
         value, spread, gain = _solve(design, blocks.log_turns, slow, level * white / weight, prior)
         misfit = blocks.log_turns - design @ value
-        weight = (tail + 1.0) / (tail + misfit**2 / (level * white + shared))
-        level = _noise_level(misfit, white, shared, tail, least)
-    if blended:
-        # A t distribution tells less than its weights say, by (ν + 3)/(ν + 1).
-        blunt = level * white / weight * (tail + 3.0) / (tail + 1.0)
+        weight = errors.weight(misfit, level * white + shared)
+        level = _noise_level(misfit, white, shared, errors, least)
+    if guessed or blended:
+        blunt = level * white / weight * errors.blunt(level * white + shared)
         value, spread, gain = _solve(design, blocks.log_turns, slow, blunt, prior)
     # Levels of all gears move together with the drag at rest that was assumed.
     common = creep.LINEAR * road.drag.u_still_mps2
@@ -203,6 +204,7 @@ def _slow_errors(blocks: Blocks, road: Road) -> SlowErrors:
         parts.append((road.u_rounding_mps * inverse, _ROUNDING_MEMORY_S))
     else:
         parts.append((blocks.u_speed_mps * inverse, _POSITION_MEMORY_S))
+    parts.append((creep.LINEAR * blocks.u_acceleration_mps2, _PUSH_MEMORY_S))
     parts.append((creep.LINEAR * G_MPS2 * blocks.u_grade, _GRADE_MEMORY_S))
     amplitude = np.array([each for each, _ in parts])
     return SlowErrors(blocks.time_s, amplitude, tuple(memory for _, memory in parts))
@@ -258,7 +260,9 @@ def _rounded_share(road: Road) -> float:
     return rounding / (rounding + _fix_variance(road))
 
 
-def _noise_level(misfit: Floats, white: Floats, slow: Floats, tail: float, least: float) -> float:
+def _noise_level(
+    misfit: Floats, white: Floats, slow: Floats, errors: Errors, least: float
+) -> float:
     """Return how much larger than thought the white variance is, by maximum likelihood.
 
     Never smaller than `least`: 1 where what is known of each instrument is at work; but where fixes
@@ -266,8 +270,7 @@ def _noise_level(misfit: Floats, white: Floats, slow: Floats, tail: float, least
     """
     grid = np.geomspace(least, math.exp(4.0), 61)
     variance = grid[:, None] * white + slow
-    each = -0.5 * np.log(variance) - 0.5 * (tail + 1) * np.log1p(misfit**2 / variance / tail)
-    return float(grid[np.argmax(each.sum(axis=1))])
+    return float(grid[np.argmax(errors.log_density(misfit, variance).sum(axis=1))])
 
 
 def _solve(

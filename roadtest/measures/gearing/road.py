@@ -45,6 +45,7 @@ class RoadAt:
     speed_mps: Floats
     u_speed_mps: Floats
     acceleration_mps2: Floats
+    u_acceleration_mps2: Floats
     push_mps2: Floats  # of the driven tyres, as acceleration of the car: a + drag + grade
     climb_mps2: Floats  # what of the push the grade takes, as far as altitudes tell it
     u_grade: Floats
@@ -58,6 +59,7 @@ class SpeedAt:
     speed_mps: Floats
     u_speed_mps: Floats
     acceleration_mps2: Floats
+    u_acceleration_mps2: Floats
     known: Bools  # False where the log has no fixes near
 
 
@@ -109,6 +111,7 @@ class Road:
             speed_mps=speed,
             u_speed_mps=car.u_speed_mps,
             acceleration_mps2=car.acceleration_mps2,
+            u_acceleration_mps2=car.u_acceleration_mps2,
             push_mps2=car.acceleration_mps2 + self.drag.at(speed) + G_MPS2 * grade,
             climb_mps2=G_MPS2 * grade,
             u_grade=u_grade,
@@ -175,7 +178,8 @@ class Road:
         u_speed = np.sqrt(np.interp(time_s, knots, motion.u_speed_mps**2) + stray)
         inside = (time_s >= knots[0]) & (time_s <= knots[-1])
         known = inside & (h <= max(2.0, 2.5 * self.fix_interval_s))
-        return SpeedAt(speed, u_speed, acceleration, known)
+        u_acceleration = np.interp(time_s, knots, motion.u_acceleration_mps2)
+        return SpeedAt(speed, u_speed, acceleration, u_acceleration, known)
 
 
 def drag_of(sheet: BuildSheet) -> Drag:

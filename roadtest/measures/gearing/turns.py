@@ -52,6 +52,7 @@ class Turns:
     speed_mps: Floats
     u_speed_mps: Floats
     acceleration_mps2: Floats
+    u_acceleration_mps2: Floats
     push_mps2: Floats
     climb_mps2: Floats
     u_grade: Floats
@@ -114,6 +115,7 @@ def turns_per_metre(samples: EngineSamples, road: Road, clock: Clock) -> Turns:
         speed_mps=speed,
         u_speed_mps=at.u_speed_mps[keep],
         acceleration_mps2=at.acceleration_mps2[keep],
+        u_acceleration_mps2=at.u_acceleration_mps2[keep],
         push_mps2=push,
         climb_mps2=at.climb_mps2[keep],
         u_grade=at.u_grade[keep],

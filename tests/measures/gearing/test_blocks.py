@@ -9,9 +9,9 @@ import numpy as np
 
 from roadtest.evidence import Evidence
 from roadtest.measures.gearing.bending import Bending
-from roadtest.measures.gearing.blocks import blocks_of
+from roadtest.measures.gearing.blocks import Blocks, blocks_of
 from roadtest.measures.gearing.engine import EngineSamples
-from roadtest.measures.gearing.sequence import Sequence
+from roadtest.measures.gearing.sequence import BETWEEN, Sequence
 from roadtest.measures.gearing.turns import Turns
 
 ROWS_S = 4.0
@@ -20,6 +20,10 @@ EASY, HARD = 0.3, 2.0  # of push
 
 def counted(gear: list[int], push: list[float]) -> list[int]:
     """Return how many blocks there are of either gear in rows four seconds apart."""
+    return np.bincount(blocks_in(gear, push).gear, minlength=2).tolist()
+
+
+def blocks_in(gear: list[int], push: list[float]) -> Blocks:
     n = len(gear)
     zero, time = np.zeros(n), ROWS_S * np.arange(n)
     speed = np.full(n, 18.0)
@@ -30,6 +34,7 @@ def counted(gear: list[int], push: list[float]) -> list[int]:
         speed_mps=speed,
         u_speed_mps=np.full(n, 0.03),
         acceleration_mps2=zero,
+        u_acceleration_mps2=zero,
         push_mps2=np.array(push),
         climb_mps2=zero,
         u_grade=zero,
@@ -44,16 +49,28 @@ def counted(gear: list[int], push: list[float]) -> list[int]:
     samples = EngineSamples("tach.csv", "elapsed", time, turns.rpm, 8.0, 0.0, 1.0 / ROWS_S)
     still = SimpleNamespace(motion=SimpleNamespace(time_s=time), manoeuvres=())
     sequence = Sequence(np.array(gear), np.zeros(n, dtype=np.bool_))
-    blocks = blocks_of(cast(Evidence, still), samples, turns, sequence, 2)
-    return np.bincount(blocks.gear, minlength=2).tolist()
+    return blocks_of(cast(Evidence, still), samples, turns, sequence, 2)
 
 
 def test_one_row_is_no_easy_driving_however_long_it_stands_for() -> None:
-    """It may blend two gears: beside loaded rows of the same gear that would stand out."""
-    gear, push = [0] * 20 + [1] * 6, [EASY] * 20 + [EASY] + [HARD] * 5
-    assert counted(gear, push) == [20, 6]
+    gear, push = [0] * 20 + [1] * 7, [EASY] * 20 + [EASY] * 2 + [HARD] * 5
+    assert counted(gear, push) == [19, 6]
 
 
 def test_where_there_is_easy_driving_loaded_rows_are_left_out() -> None:
-    gear, push = [0] * 20 + [1] * 8, [EASY] * 20 + [EASY] * 3 + [HARD] * 5
-    assert counted(gear, push) == [20, 3]
+    gear, push = [0] * 20 + [1] * 9, [EASY] * 20 + [EASY] * 4 + [HARD] * 5
+    assert counted(gear, push) == [19, 3]
+
+
+def test_slow_rows_next_to_another_gear_may_blend_both_and_are_left_out() -> None:
+    gear = [0] * 8 + [1] * 8 + [BETWEEN] + [1] * 5
+    assert counted(gear, [EASY] * len(gear)) == [7, 6 + 4]
+
+
+def test_a_gear_that_has_hardly_any_other_rows_keeps_them() -> None:
+    """For what they are: the fit is told that they lie next to a change."""
+    gear = [0] * 8 + [1] * 2 + [0] * 3 + [1] * 4 + [0] * 8
+    blocks = blocks_in(gear, [EASY] * len(gear))
+    assert np.bincount(blocks.gear).tolist() == [7 + 1 + 7, 2 + 4]
+    assert blocks.changes[blocks.gear == 1].tolist() == [1.0, 1.0, 1.0, 0.0, 0.0, 1.0]
+    assert not blocks.changes[blocks.gear == 0].any()

@@ -38,6 +38,7 @@ def turns_of(parts: list[tuple[float, float, float]], free_s: int = 1) -> Turns:
         speed_mps=speed,
         u_speed_mps=np.full(n, 0.05),
         acceleration_mps2=pushed,
+        u_acceleration_mps2=zero,
         push_mps2=pushed,
         climb_mps2=zero,
         u_grade=zero,
