@@ -161,6 +161,10 @@ def clutch_slip(case: Case, target: Target) -> Finding:
     measured = case.results.gearing.clutch_slip
     if measured is None:
         why = "No pull under load with the engine speed beside it" if case.has_tach else NO_TACH
+        if case.results.gearing.slips:
+            why = (
+                "No slip was seen, but the hardest pulls have too few rows of engine speed to tell"
+            )
         return nothing_to_judge(subject, limit, why, f"Drive {how}")
     return from_figure(case, subject, measured, limit)
 

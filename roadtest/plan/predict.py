@@ -196,13 +196,18 @@ def planned_tach(car: PlanCar, profile: Profile, seed: int) -> TachLog | None:
 
 
 def _gears(car: PlanCar, profile: Profile, time_s: Floats) -> NDArray[np.int64]:
-    """Return the gear at each time [n]: as planned in manoeuvres, between them what pulls."""
+    """Return the gear at each time [n]: as planned in manoeuvres, between them what pulls.
+
+    Flat out from rest gears are changed where the profile pauses for it.
+    """
     speed = np.interp(time_s, profile.time_s, profile.speed_mps)
     at_whole = [car.gear_for(float(v)) or 0 for v in range(int(speed.max()) + 2)]
     gear = np.where(speed > 2.0, np.array(at_whole)[np.round(speed).astype(np.int64)], 0)
     for made in profile.manoeuvres:
         inside = (time_s >= made.start_s) & (time_s < made.end_s)
-        if not made.from_rest:
+        if made.from_rest:
+            gear[inside] = 1 + np.searchsorted(_shifts(car, SHIFT_SHARE), speed[inside])
+        else:
             gear[inside] = profile.gear_of.get(made.id, 0)
     return gear
 

@@ -34,12 +34,17 @@ _SETTLE_S: Final = 0.8  # after a change of gear: a clutch slips then as it shou
 _BEFORE_S: Final = 0.3  # before one
 _LOADED_MPS2: Final = 0.5  # of push: beyond a cruise
 _SLOWEST_MPS: Final = 3.0
+_TRIED: Final = 0.9
+"""Of the torque that the drive's pulls reached: a clutch seen under less may slip under more, and
+is not told to hold (our choice: as well as torques are known)."""
+_REACHED: Final = 0.9  # quantile of a pull's samples: the very highest is the luckiest
 
 
 @dataclass(frozen=True)
 class Slips:
-    """The largest sustained slip of each pull, and that of the drive (None without any).
+    """The largest sustained slip of each pull, and that of the drive.
 
+    The latter is None without any, and where none is seen but the hardest pulls were not looked at.
     `modes` are the gears of the rows, as indices into those of the fit. `fit` is the fit without
     what slip did to it: ratios of gears hardly driven but under load are told too high by a
     slipping clutch.
@@ -130,7 +135,38 @@ def slips(followed: Followed, evidence: Evidence, road: Road, rng: np.random.Gen
         value=followed.fit.value - clutch.in_fit.mean(axis=0),
         covariance=followed.fit.covariance + np.cov(clutch.in_fit.T),
     )
-    return Slips(tuple(rows), tuple(modes), Quantity.from_draws(slip.max(axis=1), "1"), fit)
+    largest: Quantity | None = Quantity.from_draws(slip.max(axis=1), "1")
+    slips_surely = np.quantile(slip.max(axis=1), 0.05) > 0.0
+    if not slips_surely and not _tried(followed, evidence, [index for _, index in loaded]):
+        largest = None
+    return Slips(tuple(rows), tuple(modes), largest, fit)
+
+
+def _tried(followed: Followed, evidence: Evidence, loaded: Sequence[Ints]) -> bool:
+    """Return whether `loaded`, samples of the stretches looked at, have the torque of the pulls.
+
+    That of the gear which a standing start begins in is left out, and that of a moment after a
+    change of gear, where rows are close enough to tell the two apart.
+    """
+    turns, gear = followed.turns, followed.sequence.gear
+    torque = np.where(turns.usable, turns.push_mps2 * np.exp(-turns.free_of_creep), 0.0)
+    begins, _ = _engaged(turns.time_s, gear)
+    settled = turns.time_s >= begins + _SETTLE_S
+    if followed.samples.rate_hz * _SETTLE_S < 1.0:
+        settled[:] = True
+    settled &= (gear >= 0) & turns.usable
+    reached = 0.0
+    for manoeuvre in evidence.manoeuvres:
+        inside = (turns.time_s >= manoeuvre.start_s) & (turns.time_s <= manoeuvre.end_s)
+        mine = np.flatnonzero(inside & settled)
+        if manoeuvre.kind != "pull" or not manoeuvre.used or not mine.size:
+            continue
+        if manoeuvre.from_rest:
+            mine = mine[gear[mine] != gear[mine[0]]]
+        if mine.size:
+            reached = max(reached, float(np.quantile(torque[mine], _REACHED)))
+    seen = max(float(np.quantile(torque[index], _REACHED)) for index in loaded)
+    return seen >= _TRIED * reached
 
 
 def _sustained(slip: Floats, time_s: Floats) -> Floats:

@@ -96,3 +96,25 @@ def test_a_receiver_that_smooths_its_speed_is_no_slip() -> None:
     assert abs(late) < 0.8 * found.tach.offset_s.u95  # 1.4 where it is taken for a filtered dial
     assert {row.gear for row in found.result.slips} >= {3, 4, 5}
     assert all(row.slip is not None and row.slip.low < 0.001 for row in found.result.slips)
+
+
+def full_torque_in_third_alone(driver: Driver) -> None:
+    driver.idle(6.0)
+    for speed in (6.0, 9.0, 13.0, 18.0, 24.0):
+        driver.hold(speed, 12.0)
+    driver.hold(8.0, 10.0, gear=3)
+    driver.pull(3, 8.5, 12.0)
+    driver.hold(24.0, 10.0, gear=4)
+    driver.pull(4, 24.0, 32.0)
+
+
+@pytest.mark.parametrize(("rate_hz", "told"), [(0.4, False), (5.0, True)])
+def test_a_clutch_that_was_not_seen_at_full_torque_is_not_told_to_hold(
+    rate_hz: float, told: bool
+) -> None:
+    """Rows two and a half seconds apart see the long pull alone, at three quarters of it."""
+    early = dataclasses.replace(shakedown_of().car, torque_peak_rpm=1900.0)
+    truth = simulate(full_torque_in_third_alone, early, seed=8)
+    found = measure_gearing(seen(truth, Tach(rate_hz=rate_hz, offset_s=15.0, lag_s=0.1))).result
+    assert found.slips
+    assert (found.clutch_slip is not None) == told
