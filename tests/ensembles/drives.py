@@ -68,7 +68,7 @@ def random_folder(seed: int) -> RandomDrive:
     car = _car(seed, rng)
     dial = Dial(rng.uniform(0.96, 1.10), rng.uniform(-0.3, 0.8))
     truth = _driven(seed, car, dial, rng)
-    receiver, with_speed = _receiver(truth, seed, rng)
+    receiver, with_speed = unkind_receiver(truth, seed, rng)
     fixes = receive(truth, receiver, seed)
     whole_knots = receiver.speed_step_mps == KNOT_MPS
     if with_speed and (whole_knots or rng.random() < 0.7):
@@ -196,7 +196,7 @@ def _foot(pedal: Pedal, own: np.random.Generator) -> Pedal:
     return dataclasses.replace(pedal, build_up_s=times[0], lift_s=times[1], clutch_s=late)
 
 
-def _receiver(truth: Truth, seed: int, rng: np.random.Generator) -> tuple[Receiver, bool]:
+def unkind_receiver(truth: Truth, seed: int, rng: np.random.Generator) -> tuple[Receiver, bool]:
     """Return a receiver as unkind as those of life, and whether it logs speed."""
     own = np.random.default_rng([seed, 33])  # for what was added later: the rest stays as it was
     late = rng.uniform(0.2, 1.5) if rng.random() < 0.5 else 0.0
@@ -212,8 +212,9 @@ def _receiver(truth: Truth, seed: int, rng: np.random.Generator) -> tuple[Receiv
     receiver = Receiver(
         rate_hz=rate if with_speed else 1.0,
         white_mps=rng.uniform(0.015, 0.10),
-        fast_mps=rng.uniform(0.011, 0.025),
-        slow_mps=rng.uniform(0.005, 0.015),
+        # With their times below: over all drives the autocorrelation that `receiver` gives.
+        fast_mps=rng.uniform(0.011, 0.0255),
+        slow_mps=rng.uniform(0.004, 0.0135),
         student_nu=float(rng.choice([4.0, 50.0])),
         outlier_share=float(rng.choice([0.0, 0.002])),
         speed_step_mps={"fine": 0.01 * KNOT_MPS, "km/h": 0.1 * KMH_MPS, "knots": KNOT_MPS}[
@@ -232,6 +233,8 @@ def _receiver(truth: Truth, seed: int, rng: np.random.Generator) -> tuple[Receiv
         gaps=tuple(gaps),
         missing_share=float(rng.choice([0.0, 0.01])),
         duplicate_share=float(rng.choice([0.0, 0.01])),
+        fast_tau_s=own.uniform(1.2, 2.6),
+        slow_tau_s=own.uniform(30.0, 90.0),
     )
     return receiver, with_speed
 

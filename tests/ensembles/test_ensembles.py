@@ -18,9 +18,10 @@ from roadtest.results import (
     Results,
     Step,
 )
-from tests.ensembles.drives import RandomDrive, random_folder
+from tests.ensembles.drives import RandomDrive, random_folder, unkind_receiver
 from tests.ensembles.held import Comparison, judgements, manoeuvre_counts, phantom_gears
 from tests.simulation.tach import TachRows, interpolated
+from tests.simulation.truth import from_profile
 
 
 @pytest.fixture(scope="module")
@@ -99,3 +100,25 @@ def test_interpolated_rows_blend_their_neighbours() -> None:
     blended = interpolated(rows, 1.0)
     np.testing.assert_allclose(blended.clock_s, [0.0, 1.0, 2.0, 3.0])
     np.testing.assert_allclose(blended.rpm, [1000.0, 2000.0, 3000.0, 2500.0])
+
+
+def test_errors_of_random_receivers_last_as_long_as_their_source_has_them() -> None:
+    """What `tests.simulation.receiver` quotes: of 0.033 m/s, 0.27 at 1 s, 0.15 to 0.18 at 2 to 3 s
+    and 0.07 from 5 to 20 s."""
+    still = from_profile(np.zeros(1000), 10.0)
+    receivers = [
+        unkind_receiver(still, seed, np.random.default_rng([seed, 77]))[0] for seed in range(3000)
+    ]
+    fast, fast_s, slow, slow_s = np.array(
+        [(r.fast_mps, r.fast_tau_s, r.slow_mps, r.slow_tau_s) for r in receivers]
+    ).T
+
+    def alike(lag_s: float) -> float:
+        both = fast**2 * np.exp(-lag_s / fast_s) + slow**2 * np.exp(-lag_s / slow_s)
+        return float(both.mean()) / 0.033**2
+
+    assert alike(1.0) == pytest.approx(0.27, abs=0.02)
+    assert [alike(2.0), alike(3.0)] == pytest.approx([0.18, 0.15], abs=0.02)
+    assert np.mean([alike(lag) for lag in np.linspace(5.0, 20.0, 16).tolist()]) == pytest.approx(
+        0.07, abs=0.02
+    )
