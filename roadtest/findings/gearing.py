@@ -158,15 +158,18 @@ def clutch_slip(case: Case, target: Target) -> Finding:
     limit = Limit(None, share_of(target), "1")
     how = "a full-throttle pull through the middle speeds in a high gear, engine speed logged"
     subject = Subject(target.id, "Clutch slip", "pull", "own target", how, percent=True)
-    measured = case.results.gearing.clutch_slip
-    if measured is None:
-        why = "No pull under load with the engine speed beside it" if case.has_tach else NO_TACH
-        if case.results.gearing.slips:
-            why = (
-                "No slip was seen, but the hardest pulls have too few rows of engine speed to tell"
-            )
-        return nothing_to_judge(subject, limit, why, f"Drive {how}")
-    return from_figure(case, subject, measured, limit)
+    gearing = case.results.gearing
+    if gearing.clutch_slip is not None:
+        return from_figure(case, subject, gearing.clutch_slip, limit)
+    seen = [row.slip for row in gearing.slips if row.slip is not None]
+    worst = max(seen, key=lambda slip: slip.low, default=None)
+    unseen = "The hardest pulls have too few rows of engine speed"
+    if worst is not None and limit.high is not None and worst.low > limit.high:
+        return from_figure(case, subject, worst, limit, f"{unseen}: it may slip more yet")
+    why = "No pull under load with the engine speed beside it" if case.has_tach else NO_TACH
+    if seen:
+        why = f"{unseen} to tell"
+    return nothing_to_judge(subject, limit, why, f"Drive {how}")
 
 
 def cruise_rpm(case: Case, target: Target) -> Finding:

@@ -19,6 +19,7 @@ from roadtest.results import (
     Inspection,
     OdometerResult,
     PullRun,
+    PullSlip,
     PullsResult,
     Results,
     Shown,
@@ -237,6 +238,18 @@ def test_slip_is_read_in_per_cent() -> None:
     finding = only(case('clutch_slip = "2 %"', gearing(clutch_slip=q(0.048, 0.004)), SHEET))
     assert finding.verdict == "fail"
     assert "4.40 %, is 2.40 % outside" in finding.reason
+
+
+@pytest.mark.parametrize(
+    ("slip", "verdict"), [(0.048, "fail"), (0.004, "not proven"), (0.022, "not proven")]
+)
+def test_slip_seen_in_easier_pulls_alone_can_fail_a_clutch_but_not_pass_it(
+    slip: float, verdict: str
+) -> None:
+    row = PullSlip("pull-2", 4, mph(45.0), q(slip, 0.004))
+    finding = only(case('clutch_slip = "2 %"', gearing(slips=(row,)), SHEET))
+    assert finding.verdict == verdict
+    assert "The hardest pulls have too few rows of engine speed" in finding.reason
 
 
 def test_rolling_coefficient() -> None:

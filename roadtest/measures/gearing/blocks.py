@@ -30,7 +30,7 @@ _LIGHT_TORQUE: Final = 0.5
 _MOST_TORQUE: Final = 0.98  # quantile: the very highest is the luckiest
 _TIGHT_PM2: Final = 0.5 / 25.0**2
 """½·κ² of a tight turn: where an antenna 1.6 m off the axle would be 0.2 % fast."""
-SLOW_ROWS_S: Final = 2.0  # rows farther apart may blend two gears
+_SLOW_ROWS_S: Final = 2.0
 _LEAST_LIGHT_S: Final = 3.0
 _LEAST_ROWS: Final = 3  # of which one that blends two gears stands out
 _SLOWEST_MPS: Final = 3.0
@@ -60,7 +60,8 @@ class Blocks:
     u_grade: Floats
     rpm: Floats
     plateaus: Floats  # how many different readings followed one another in it
-    changes: Floats  # of rows seconds apart: how many of the two neighbours are in another gear
+    slow_rows: bool  # rows are seconds apart, and may blend two gears
+    changes: Floats  # of such rows: how many of the two neighbours are in another gear
     seconds: Floats  # [k], locked time of each gear, light or not
 
 
@@ -72,7 +73,7 @@ def blocks_of(
     Tight turns are left out, and pulls, where a clutch may slip, and what takes much of the
     torque the engine was seen to give: in a high gear that is easy driving. A gear with too little
     light driving gets its loaded samples too, with the creep's uncertainty that goes with their
-    load.
+    load; slow rows next to a change of gear, which may be blends, are no such driving.
     """
     fix_s = float(np.median(np.diff(evidence.motion.time_s)))
     settled = _settled(turns, sequence, fix_s) & turns.usable & (turns.speed_mps > _SLOWEST_MPS)
@@ -84,10 +85,10 @@ def blocks_of(
             first = np.searchsorted(turns.time_s, manoeuvre.start_s)
             light[first : np.searchsorted(turns.time_s, manoeuvre.end_s, "right")] = False
     interval = turns.interval_s
-    chosen = settled & light
+    chosen, away = settled & light, _changes(turns, sequence) == 0.0
     for gear in range(count):
         mine = settled & (sequence.gear == gear)
-        easy = interval[mine & light]
+        easy = interval[mine & light & away]
         if easy.sum() < _LEAST_LIGHT_S or easy.size < _LEAST_ROWS:
             chosen |= mine & (turns.push_mps2 > LIGHT_MPS2[0])
     seconds = np.array(
@@ -111,10 +112,8 @@ def _settled(turns: Turns, sequence: Sequence, fix_s: float) -> Bools:
     Acceleration jumps at a change of gear; a speed between fixes `fix_s` apart is told across it.
     """
     locked = sequence.locked
-    if locked.size < 3:
-        return locked
-    if _slow_rows(turns):
-        return _away_from_changes(turns, sequence)
+    if locked.size < 3 or _slow_rows(turns):
+        return locked  # rows so far apart are mostly next to a change
     cut = np.flatnonzero(_cuts(turns, sequence))
     time = turns.time_s
     begins = np.concatenate([[0], cut + 1])
@@ -126,21 +125,8 @@ def _settled(turns: Turns, sequence: Sequence, fix_s: float) -> Bools:
     )
 
 
-def _away_from_changes(turns: Turns, sequence: Sequence) -> Bools:
-    """Return which slow rows [n] are locked with their neighbours in the same gear.
-
-    Those next to a change are in a gear that has hardly any others.
-    """
-    away = np.asarray(sequence.locked & (_changes(turns, sequence) == 0.0))
-    for gear in np.unique(sequence.gear[sequence.locked]):
-        mine = sequence.locked & (sequence.gear == gear)
-        if np.count_nonzero(away & mine) < _LEAST_ROWS:
-            away |= mine
-    return away
-
-
 def _slow_rows(turns: Turns) -> bool:
-    return float(np.median(turns.interval_s)) > SLOW_ROWS_S
+    return float(np.median(turns.interval_s)) > _SLOW_ROWS_S
 
 
 def _cuts(turns: Turns, sequence: Sequence) -> Bools:
@@ -212,6 +198,7 @@ def _means(
         u_grade=mean(turns.u_grade[index]),
         rpm=mean(turns.rpm[index]),
         plateaus=mean(new_value.astype(np.float64)) * count,
+        slow_rows=_slow_rows(turns),
         changes=mean(_changes(turns, sequence)[index]),
         seconds=seconds,
     )

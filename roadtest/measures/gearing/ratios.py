@@ -28,7 +28,7 @@ from numpy.typing import NDArray
 
 from roadtest.measures.gearing import creep
 from roadtest.measures.gearing.blends import Errors
-from roadtest.measures.gearing.blocks import SLOW_ROWS_S, Blocks
+from roadtest.measures.gearing.blocks import Blocks
 from roadtest.measures.gearing.engine import EngineSamples
 from roadtest.measures.gearing.road import G_MPS2, Road
 from roadtest.measures.gearing.slow_errors import SlowErrors
@@ -58,6 +58,7 @@ _U_ANY: Final = 100.0  # of a gear's logarithm: nothing is known
 _NU: Final = 5.0  # tails of a block
 _NU_GUESSED: Final = 2.0  # of fixes seconds apart: some speeds are far off
 _POSITION_MEMORY_S: Final = 2.0
+_CORNER_MEMORY_S: Final = 5.0  # as long as one takes to speed up in a gear
 _PUSH_MEMORY_S: Final = 1.0  # of accelerations estimated from fixes
 _ROUNDING_MEMORY_S: Final = 2.0  # in which a car's speed usually changes by more than a step
 _GUESSED_S: Final = 2.0  # between fixes
@@ -129,19 +130,18 @@ def fit_ratios(
     slow = _slow_errors(blocks, road)
     shared = slow.variance
     white = _white_variance(blocks, samples, road)
-    weight, level = np.ones(white.size), 1.0
+    own = white
     guessed = road.fix_interval_s > _GUESSED_S
-    blended = samples.rate_hz * SLOW_ROWS_S < 1.0
-    errors = Errors(blocks.changes, _NU_GUESSED if guessed else _NU, blended)
+    errors = Errors(blocks.changes, _NU_GUESSED if guessed else _NU, blocks.slow_rows)
     least = _LEAST_GUESSED if guessed else 1.0
     prior = prior_mean, prior_u
-    for _ in range(8 if guessed or blended else 4):
-        value, spread, gain = _solve(design, blocks.log_turns, slow, level * white / weight, prior)
+    for _ in range(8 if guessed or blocks.slow_rows else 4):
+        value, spread, gain = _solve(design, blocks.log_turns, slow, own, prior)
         misfit = blocks.log_turns - design @ value
-        weight = errors.weight(misfit, level * white + shared)
         level = _noise_level(misfit, white, shared, errors, least)
-    if guessed or blended:
-        blunt = level * white / weight * errors.blunt(level * white + shared)
+        own = errors.own(misfit, level * white, shared)
+    if guessed or blocks.slow_rows:
+        blunt = own * errors.blunt(level * white + shared)
         value, spread, gain = _solve(design, blocks.log_turns, slow, blunt, prior)
     # Levels of all gears move together with the drag at rest that was assumed.
     common = creep.LINEAR * road.drag.u_still_mps2
@@ -204,6 +204,8 @@ def _slow_errors(blocks: Blocks, road: Road) -> SlowErrors:
         parts.append((road.u_rounding_mps * inverse, _ROUNDING_MEMORY_S))
     else:
         parts.append((blocks.u_speed_mps * inverse, _POSITION_MEMORY_S))
+        # Where acceleration begins or ends, lies anywhere between two fixes.
+        parts.append((_BLUR * road.fix_interval_s * blocks.late, _CORNER_MEMORY_S))
     parts.append((creep.LINEAR * blocks.u_acceleration_mps2, _PUSH_MEMORY_S))
     parts.append((creep.LINEAR * G_MPS2 * blocks.u_grade, _GRADE_MEMORY_S))
     amplitude = np.array([each for each, _ in parts])

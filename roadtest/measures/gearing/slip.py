@@ -44,7 +44,8 @@ _REACHED: Final = 0.9  # quantile of a pull's samples: the very highest is the l
 class Slips:
     """The largest sustained slip of each pull, and that of the drive.
 
-    The latter is None without any, and where none is seen but the hardest pulls were not looked at.
+    The latter is None without any, and where the hardest pulls were not looked at: then what is
+    seen in others is the least that it can be.
     `modes` are the gears of the rows, as indices into those of the fit. `fit` is the fit without
     what slip did to it: ratios of gears hardly driven but under load are told too high by a
     slipping clutch.
@@ -135,10 +136,8 @@ def slips(followed: Followed, evidence: Evidence, road: Road, rng: np.random.Gen
         value=followed.fit.value - clutch.in_fit.mean(axis=0),
         covariance=followed.fit.covariance + np.cov(clutch.in_fit.T),
     )
-    largest: Quantity | None = Quantity.from_draws(slip.max(axis=1), "1")
-    slips_surely = np.quantile(slip.max(axis=1), 0.05) > 0.0
-    if not slips_surely and not _tried(followed, evidence, [index for _, index in loaded]):
-        largest = None
+    tried = _tried(followed, evidence, [index for _, index in loaded])
+    largest = Quantity.from_draws(slip.max(axis=1), "1") if tried else None
     return Slips(tuple(rows), tuple(modes), largest, fit)
 
 
@@ -151,18 +150,18 @@ def _tried(followed: Followed, evidence: Evidence, loaded: Sequence[Ints]) -> bo
     turns, gear = followed.turns, followed.sequence.gear
     torque = np.where(turns.usable, turns.push_mps2 * np.exp(-turns.free_of_creep), 0.0)
     begins, _ = _engaged(turns.time_s, gear)
-    settled = turns.time_s >= begins + _SETTLE_S
+    settled = turns.usable & (turns.time_s >= begins + _SETTLE_S)
     if followed.samples.rate_hz * _SETTLE_S < 1.0:
-        settled[:] = True
-    settled &= (gear >= 0) & turns.usable
+        settled = turns.usable
     reached = 0.0
     for manoeuvre in evidence.manoeuvres:
-        inside = (turns.time_s >= manoeuvre.start_s) & (turns.time_s <= manoeuvre.end_s)
-        mine = np.flatnonzero(inside & settled)
-        if manoeuvre.kind != "pull" or not manoeuvre.used or not mine.size:
+        if manoeuvre.kind != "pull" or not manoeuvre.used or manoeuvre.id not in evidence.draws:
             continue
+        inside = (turns.time_s >= manoeuvre.start_s) & (turns.time_s <= manoeuvre.end_s)
+        mine = np.flatnonzero(inside & (gear >= 0))
         if manoeuvre.from_rest:
-            mine = mine[gear[mine] != gear[mine[0]]]
+            mine = mine[gear[mine] != gear[mine[:1]]]
+        mine = mine[settled[mine]]
         if mine.size:
             reached = max(reached, float(np.quantile(torque[mine], _REACHED)))
     seen = max(float(np.quantile(torque[index], _REACHED)) for index in loaded)

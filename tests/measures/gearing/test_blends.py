@@ -40,6 +40,18 @@ def test_a_row_next_to_a_change_is_doubted_sooner() -> None:
     assert weight[2] < weight[1] < weight[0] < alone[0]
 
 
+def test_a_blend_is_doubted_however_large_an_error_rows_have_in_common() -> None:
+    changes, misfit = np.array([0.0, 1.0]), np.full(2, 0.06)
+    for white, shared in ((0.004, 0.0), (0.001, 0.01), (0.0005, 0.02)):
+        errors = Errors(changes, TAIL, possible=True)
+        own = errors.own(misfit, np.full(2, white**2), np.full(2, shared**2))
+        assert np.sqrt(own[1] + shared**2) > 0.035
+        fast = Errors(changes, TAIL, possible=False)
+        assert fast.own(misfit, np.full(2, white**2), np.full(2, shared**2)) == pytest.approx(
+            white**2 / fast.weight(misfit, np.full(2, white**2 + shared**2))
+        )
+
+
 @pytest.mark.parametrize(("changes", "share"), [(0.0, 0.02), (1.0, 0.27), (2.0, 0.45)])
 def test_a_level_found_from_such_rows_is_as_good_as_it_says(changes: float, share: float) -> None:
     """Blends lie anywhere on the way to a gear 30 % away, as far as they are still taken for it."""

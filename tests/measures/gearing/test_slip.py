@@ -118,3 +118,18 @@ def test_a_clutch_that_was_not_seen_at_full_torque_is_not_told_to_hold(
     found = measure_gearing(seen(truth, Tach(rate_hz=rate_hz, offset_s=15.0, lag_s=0.1))).result
     assert found.slips
     assert (found.clutch_slip is not None) == told
+
+
+def test_what_slips_where_it_was_seen_is_the_least_that_a_clutch_slips() -> None:
+    tired = dataclasses.replace(
+        shakedown_of().car, torque_peak_rpm=1900.0, clutch_grip_nm=80.0, clutch_slip_per_nm=0.002
+    )
+    truth = simulate(full_torque_in_third_alone, tired, seed=8)
+    closely = measure_gearing(seen(truth, Tach(rate_hz=5.0, offset_s=15.0, lag_s=0.1))).result
+    seldom = measure_gearing(seen(truth, Tach(rate_hz=0.4, offset_s=15.0, lag_s=0.1))).result
+    assert closely.clutch_slip is not None
+    assert abs(closely.clutch_slip.value - clutch_slip(truth)) < closely.clutch_slip.u95
+    assert seldom.clutch_slip is None
+    (row,) = seldom.slips
+    assert row.slip is not None
+    assert 0.01 < row.slip.low < row.slip.high < clutch_slip(truth)
