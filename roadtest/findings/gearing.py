@@ -168,7 +168,7 @@ def clutch_slip(case: Case, target: Target) -> Finding:
         return from_figure(case, subject, worst, limit, f"{unseen}: it may slip more yet")
     why = "No pull under load with the engine speed beside it" if case.has_tach else NO_TACH
     if seen:
-        why = f"{unseen} to tell"
+        why, how = f"{unseen} to tell", f"{how} every second or more often"
     return nothing_to_judge(subject, limit, why, f"Drive {how}")
 
 

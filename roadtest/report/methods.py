@@ -102,7 +102,7 @@ def _of(results: Results) -> Iterator[tuple[str, str]]:
         (_ODOMETER, results.odometer.scale is not None),
         (_GEARING, bool(gearing.gears)),
         (_TACH, results.tach.scale is not None or results.tach.offset_s is not None),
-        (_SLIP, gearing.clutch_slip is not None),
+        (_SLIP, bool(gearing.slips)),
         (_CRUISE, bool(gearing.cruise)),
         (_BRAKING, bool(stops)),
         (_STOPPING, any(stop.distance is not None for stop in stops)),
