@@ -144,24 +144,25 @@ def slips(followed: Followed, evidence: Evidence, road: Road, rng: np.random.Gen
 def _tried(followed: Followed, evidence: Evidence, loaded: Sequence[Ints]) -> bool:
     """Return whether `loaded`, samples of the stretches looked at, have the torque of the pulls.
 
-    That of the gear which a standing start begins in is left out, and that of a moment after a
-    change of gear, where rows are close enough to tell the two apart.
+    Torque is push over turns a metre, in whatever gear: rows a second apart and more may show none.
+    Where rows are closer, that of a moment after a change of gear is left out, and that of the gear
+    which a standing start begins in.
     """
     turns, gear = followed.turns, followed.sequence.gear
     torque = np.where(turns.usable, turns.push_mps2 * np.exp(-turns.free_of_creep), 0.0)
+    driven = turns.usable & (turns.speed_mps > _SLOWEST_MPS)
+    slow_rows = followed.samples.rate_hz * _SETTLE_S < 1.0
     begins, _ = _engaged(turns.time_s, gear)
-    settled = turns.usable & (turns.time_s >= begins + _SETTLE_S)
-    if followed.samples.rate_hz * _SETTLE_S < 1.0:
-        settled = turns.usable
+    settled = driven & (gear >= 0) & (turns.time_s >= begins + _SETTLE_S)
     reached = 0.0
     for manoeuvre in evidence.manoeuvres:
         if manoeuvre.kind != "pull" or not manoeuvre.used or manoeuvre.id not in evidence.draws:
             continue
         inside = (turns.time_s >= manoeuvre.start_s) & (turns.time_s <= manoeuvre.end_s)
-        mine = np.flatnonzero(inside & (gear >= 0))
-        if manoeuvre.from_rest:
-            mine = mine[gear[mine] != gear[mine[:1]]]
-        mine = mine[settled[mine]]
+        mine = np.flatnonzero(inside & (driven if slow_rows else settled))
+        if manoeuvre.from_rest and not slow_rows:
+            first = gear[inside & (gear >= 0)][:1]
+            mine = mine[gear[mine] != first]
         if mine.size:
             reached = max(reached, float(np.quantile(torque[mine], _REACHED)))
     seen = max(float(np.quantile(torque[index], _REACHED)) for index in loaded)
