@@ -30,9 +30,11 @@ _DISTANCES_M: Final = {"mph": (MILE_M / 4.0,), "km/h": (400.0,)}
 # through two speeds well above both meets zero where an acceleration that came at once would have
 # begun; one that grows evenly over some time began half that time earlier. A clutch comes home in
 # up to 0.4 s when it is meant to; however it is let in, engine, shafts and tyres take the load up
-# over some 0.1 s (common practice, no published source).
-_LOW_MPS: Final = 0.5
-_HIGH_MPS: Final = 1.5
+# over some 0.1 s (common practice, no published source). At 4 m/s² that ends at 0.8 m/s at most,
+# and further up a start is hardly in first gear any more.
+_LOW_MPS: Final = 1.0
+_HIGH_MPS: Final = 3.0
+_MOVING_MPS: Final = 4.5
 _GROWTH_S: Final = (0.1, 0.4)
 # A gear change takes half a second to a second. Between fixes that far apart a whole one can hide,
 # and when speed passed a level is then open by a good part of the gap, either way (our choice).
@@ -46,7 +48,7 @@ def first_motion(path: Path, rng: np.random.Generator) -> Floats:
     t0 = ta − va·(tb − ta)/(vb − va) − T/2, the time T over which acceleration grows drawn evenly
     from 0.1 to 0.4 s: the doubt about how the clutch came home is part of the answer.
     """
-    moving = int(np.argmax(path.speed_mps.mean(axis=0) > 3.0 * _HIGH_MPS)) + 1
+    moving = int(np.argmax(path.speed_mps.mean(axis=0) > _MOVING_MPS)) + 1
     start = Path(path.time_s[:moving], path.speed_mps[:, :moving], path.distance_m[:, :moving])
     low, high = _last_rise(start, _LOW_MPS), _last_rise(start, _HIGH_MPS)
     growth = rng.uniform(*_GROWTH_S, size=low.size)
