@@ -155,21 +155,23 @@ def _axle_story(case: Case) -> str:
 
 def clutch_slip(case: Case, target: Target) -> Finding:
     """Return the finding on slip under load."""
-    limit = Limit(None, share_of(target), "1")
+    allowed = share_of(target)
+    limit = Limit(None, allowed, "1")
     how = "a full-throttle pull through the middle speeds in a high gear, engine speed logged"
     subject = Subject(target.id, "Clutch slip", "pull", "own target", how, percent=True)
     gearing = case.results.gearing
     if gearing.clutch_slip is not None:
         return from_figure(case, subject, gearing.clutch_slip, limit)
     seen = [row.slip for row in gearing.slips if row.slip is not None]
-    worst = max(seen, key=lambda slip: slip.low, default=None)
+    if not seen:
+        why = "No pull under load with the engine speed beside it" if case.has_tach else NO_TACH
+        return nothing_to_judge(subject, limit, why, f"Drive {how}")
     unseen = "The hardest pulls have too few rows of engine speed"
-    if worst is not None and limit.high is not None and worst.low > limit.high:
+    worst = max(seen, key=lambda slip: slip.low)
+    if worst.low > allowed:
         return from_figure(case, subject, worst, limit, f"{unseen}: it may slip more yet")
-    why = "No pull under load with the engine speed beside it" if case.has_tach else NO_TACH
-    if seen:
-        why, how = f"{unseen} to tell", f"{how} every second or more often"
-    return nothing_to_judge(subject, limit, why, f"Drive {how}")
+    closely = f"Drive {how} every second or more often"
+    return nothing_to_judge(subject, limit, f"{unseen} to tell", closely)
 
 
 def cruise_rpm(case: Case, target: Target) -> Finding:

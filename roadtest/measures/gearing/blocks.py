@@ -85,16 +85,16 @@ def blocks_of(
             first = np.searchsorted(turns.time_s, manoeuvre.start_s)
             light[first : np.searchsorted(turns.time_s, manoeuvre.end_s, "right")] = False
     interval = turns.interval_s
-    chosen, away = settled & light, _changes(turns, sequence) == 0.0
+    chosen, changes = settled & light, _changes(turns, sequence)
     for gear in range(count):
         mine = settled & (sequence.gear == gear)
-        easy = interval[mine & light & away]
+        easy = interval[mine & light & (changes == 0.0)]
         if easy.sum() < _LEAST_LIGHT_S or easy.size < _LEAST_ROWS:
             chosen |= mine & (turns.push_mps2 > LIGHT_MPS2[0])
     seconds = np.array(
         [interval[sequence.locked & (sequence.gear == g)].sum() for g in range(count)]
     )
-    return _means(samples, turns, sequence, np.flatnonzero(chosen), seconds)
+    return _means(samples, turns, sequence, np.flatnonzero(chosen), changes, seconds)
 
 
 def _much_torque(turns: Turns, sequence: Sequence) -> Bools:
@@ -145,7 +145,12 @@ def _changes(turns: Turns, sequence: Sequence) -> Floats:
 
 
 def _means(
-    samples: EngineSamples, turns: Turns, sequence: Sequence, index: Ints, seconds: Floats
+    samples: EngineSamples,
+    turns: Turns,
+    sequence: Sequence,
+    index: Ints,
+    changes: Floats,
+    seconds: Floats,
 ) -> Blocks:
     time, gear = turns.time_s[index], sequence.gear[index]
     interval = turns.interval_s[index]
@@ -199,7 +204,7 @@ def _means(
         rpm=mean(turns.rpm[index]),
         plateaus=mean(new_value.astype(np.float64)) * count,
         slow_rows=_slow_rows(turns),
-        changes=mean(_changes(turns, sequence)[index]),
+        changes=mean(changes[index]),
         seconds=seconds,
     )
 

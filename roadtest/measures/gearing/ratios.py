@@ -135,12 +135,13 @@ def fit_ratios(
     errors = Errors(blocks.changes, _NU_GUESSED if guessed else _NU, blocks.slow_rows)
     least = _LEAST_GUESSED if guessed else 1.0
     prior = prior_mean, prior_u
-    for _ in range(8 if guessed or blocks.slow_rows else 4):
+    far_off = guessed or blocks.slow_rows  # some speeds, or some rows
+    for _ in range(8 if far_off else 4):
         value, spread, gain = _solve(design, blocks.log_turns, slow, own, prior)
         misfit = blocks.log_turns - design @ value
         level = _noise_level(misfit, white, shared, errors, least)
         own = errors.own(misfit, level * white, shared)
-    if guessed or blocks.slow_rows:
+    if far_off:
         blunt = own * errors.blunt(level * white + shared)
         value, spread, gain = _solve(design, blocks.log_turns, slow, blunt, prior)
     # Levels of all gears move together with the drag at rest that was assumed.

@@ -151,7 +151,7 @@ def _tried(followed: Followed, evidence: Evidence, loaded: Sequence[Ints]) -> bo
     turns, gear = followed.turns, followed.sequence.gear
     torque = np.where(turns.usable, turns.push_mps2 * np.exp(-turns.free_of_creep), 0.0)
     driven = turns.usable & (turns.speed_mps > _SLOWEST_MPS)
-    slow_rows = followed.samples.rate_hz * _SETTLE_S < 1.0
+    seldom = followed.samples.rate_hz * _SETTLE_S < 1.0  # no row in the moment after a change
     begins, _ = _engaged(turns.time_s, gear)
     settled = driven & (gear >= 0) & (turns.time_s >= begins + _SETTLE_S)
     reached = 0.0
@@ -159,8 +159,8 @@ def _tried(followed: Followed, evidence: Evidence, loaded: Sequence[Ints]) -> bo
         if manoeuvre.kind != "pull" or not manoeuvre.used or manoeuvre.id not in evidence.draws:
             continue
         inside = (turns.time_s >= manoeuvre.start_s) & (turns.time_s <= manoeuvre.end_s)
-        mine = np.flatnonzero(inside & (driven if slow_rows else settled))
-        if manoeuvre.from_rest and not slow_rows:
+        mine = np.flatnonzero(inside & (driven if seldom else settled))
+        if manoeuvre.from_rest and not seldom:
             first = gear[inside & (gear >= 0)][:1]
             mine = mine[gear[mine] != first]
         if mine.size:

@@ -53,6 +53,9 @@ def blocks_in(gear: list[int], push: list[float]) -> Blocks:
 
 
 def test_one_row_is_no_easy_driving_however_long_it_stands_for() -> None:
+    """It may blend two gears: beside loaded rows of the same gear that would stand out."""
+    gear, push = [0] * 20 + [1] * 6, [EASY] * 20 + [EASY] + [HARD] * 5
+    assert counted(gear, push) == [20, 6]
     gear, push = [0] * 20 + [1] * 7, [EASY] * 20 + [EASY] * 2 + [HARD] * 5
     assert counted(gear, push) == [20, 7]
 
