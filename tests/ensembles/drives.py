@@ -33,6 +33,17 @@ from tests.simulation.writers import (
 OTHER_BOX = (3.20, 1.92, 1.36, 1.00)
 ANOTHER_BOX = (3.41, 2.08, 1.40, 1.00, 0.82)
 KMH_MPS = 1.0 / 3.6
+# Pinion and crown wheel behind the figures that axles are sold by: a sheet rounds, teeth do not.
+AXLE_TEETH = {
+    3.55: (11, 39),
+    3.70: (10, 37),
+    3.90: (10, 39),
+    4.10: (10, 41),
+    4.22: (9, 38),
+    4.55: (11, 50),
+}
+MOST_TACH_OFF = 0.002  # of a tach that is right
+ROUNDED_TO = 0.01  # ratios on a sheet
 GRADUATION_MPH = 2.0
 NOTED_SD_S = 5.0 / 1.96  # times noted by hand are good to 5 s, as the format of the notes says
 
@@ -43,7 +54,7 @@ class Fitted:
 
     dial: Dial
     odometer: Odometer
-    sheet_axle: float
+    sheet_axle: float  # what its figure, rounded, stands for
     tach: Tach | None
     tach_on_utc: bool
     receiver: Receiver
@@ -125,8 +136,11 @@ def _car(seed: int, rng: np.random.Generator) -> Car:
     # 0.6 to 1.2 more than in proportion; driven rear wheels by up to 0.5 less, for they are pressed
     # down.
     creep = 1.0 / math.exp(rng.uniform(math.log(7.0), math.log(20.0)))
+    pinion, crown_wheel = AXLE_TEETH[car.axle]
     return dataclasses.replace(
         car,
+        ratios=_cut(car.ratios, np.random.default_rng([seed, 35])),
+        axle=crown_wheel / pinion,
         air_density_kgpm3=101_325.0 / (287.05 * (273.15 + round(celsius))),
         rotating_neutral=rotating,
         creep_linear=creep,
@@ -137,6 +151,16 @@ def _car(seed: int, rng: np.random.Generator) -> Car:
         clutch_grip_nm=rng.uniform(0.6, 0.95) * car.torque_peak_nm if slips else math.inf,
         clutch_slip_per_nm=rng.uniform(0.0005, 0.003),
     )
+
+
+def _cut(ratios: tuple[float, ...], own: np.random.Generator) -> tuple[float, ...]:
+    """Return ratios as wheels were cut, which figures of two decimals stand for; direct is 1."""
+    off = own.uniform(-0.5 * ROUNDED_TO, 0.5 * ROUNDED_TO, len(ratios)).tolist()
+    return tuple(r if r == 1.0 else r + by for r, by in zip(ratios, off, strict=True))
+
+
+def _rounded(value: float) -> float:
+    return round(value, 2)
 
 
 def _road(seed: int, rng: np.random.Generator) -> Road:
@@ -177,9 +201,9 @@ def _driven(seed: int, car: Car, dial: Dial, rng: np.random.Generator) -> Truth:
             driver.turn_round()
             driver.coast(high, low)
     if rng.random() < 0.6:
-        # A clutch comes home within 0.4 s (common practice, no published source); the drive force
-        # takes 0.16 s of it in any case.
-        driver.standing(26.82 + 0.4, clutch_s=own.uniform(0.0, 0.24))
+        # A clutch that is meant to comes home in 0.1 to 0.4 s (common practice, no published
+        # source).
+        driver.standing(26.82 + 0.4, clutch_s=own.uniform(0.1, 0.4))
     driver.traffic(rng.uniform(20.0, 50.0))
     driver.idle(rng.uniform(8.0, 20.0))
     return driver.finish()
@@ -243,7 +267,11 @@ def _tach(truth: Truth, seed: int, rng: np.random.Generator) -> tuple[Tach, bool
     """Return the tach, whether its clock is UTC, what kind it is, and its file."""
     kind = str(rng.choice(["rows", "interpolated", "pulses"], p=[0.65, 0.25, 0.10]))
     on_utc = bool(kind != "pulses" and rng.random() < 0.4)
-    scale = 1.0 if rng.random() < 0.75 else float(rng.choice([2.0 / 3.0, rng.uniform(0.94, 1.06)]))
+    right = bool(rng.random() < 0.75)
+    scale = 1.0 if right else float(rng.choice([2.0 / 3.0, rng.uniform(0.94, 1.06)]))
+    # Loggers round in their arithmetic and time a few pulses at once: even one that is right is so
+    # within limits (our choice, no published source).
+    scale *= 1.0 + np.random.default_rng([seed, 36]).uniform(-MOST_TACH_OFF, MOST_TACH_OFF)
     tach = Tach(
         rate_hz=float(rng.choice([1.0, 5.0, 10.0])) if kind == "rows" else 1.0,
         offset_s=rng.normal(0.0, 2.0) if on_utc else rng.uniform(-120.0, 300.0),
@@ -287,14 +315,17 @@ def _notes(
 def _sheet(
     car: Car, tach: Tach | None, rng: np.random.Generator
 ) -> tuple[dict[str, object], float, str]:
-    """Return the build sheet, the axle on it, and what is wrong with it."""
-    other = OTHER_BOX if car.ratios != OTHER_BOX else ANOTHER_BOX
-    boxes, axles = [car.ratios, other], [car.axle, 3.23 if car.axle > 3.6 else 4.44]
+    """Return the build sheet, the axle that its figure stands for, and what is wrong with it."""
+    ratios, axle = tuple(_rounded(r) for r in car.ratios), _rounded(car.axle)
+    other = OTHER_BOX if ratios != OTHER_BOX else ANOTHER_BOX
+    boxes, axles = [ratios, other], [axle, 3.23 if axle > 3.6 else 4.44]
     wrong = str(rng.choice(["right", "gearbox", "axle"], p=[0.7, 0.15, 0.15]))
+    meant = car.axle
     if wrong == "gearbox":
         boxes.reverse()
     if wrong == "axle":
         axles.reverse()
+        meant = axles[0]
     tyre = car.circumference_m + rng.normal(0.0, 0.005 / 1.96)
     mass = car.mass_kg * (1.0 + rng.normal(0.0, 0.02 / 1.96))
     celsius = 101_325.0 / (287.05 * car.air_density_kgpm3) - 273.15
@@ -321,7 +352,7 @@ def _sheet(
         },
         "targets": _targets(rng),
     }
-    return sheet, axles[0], wrong
+    return sheet, meant, wrong
 
 
 def _targets(rng: np.random.Generator) -> dict[str, object]:

@@ -141,7 +141,11 @@ class Driver:
     def standing(
         self, to_mps: float, shift_rpm: float = 5200.0, clutch_s: float = 0.0
     ) -> Manoeuvre:
-        """Start from rest and go hard through the gears, the clutch taking `clutch_s` to bite."""
+        """Start from rest and go hard through the gears.
+
+        The clutch takes `clutch_s` to bite, the throttle open before; with 0 it is the throttle
+        that drive force waits for.
+        """
         self._come_to_rest()
         self._rest(self.rng.uniform(2.0, 4.0))
         start = self.time_s
@@ -256,7 +260,7 @@ class Driver:
         while not home:
             into = self.time_s - start + self.vehicle.step_s
             bite = min(1.0, into / clutch_s) if clutch_s > 0.0 else 1.0
-            home = self.vehicle.slipping(bite * accel_mps2, 1, engine_rpm)
+            home = self.vehicle.slipping(bite * accel_mps2, 1, engine_rpm, clutch_s > 0.0)
         self.vehicle.gear = 1
 
     def _choose_on_the_way(self, goal_mps: float, final: int) -> None:

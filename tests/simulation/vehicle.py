@@ -15,6 +15,7 @@ NEUTRAL = 0
 OPEN = -1  # clutch in, slipping at a start, or between gears
 
 _THROTTLE_S = 0.10  # how fast drive force follows the foot
+_SHAFTS_S = 0.03  # how fast it follows a slipping clutch's grip, the throttle open already
 _FOOT_S = 0.15  # how fast the brakes follow it in normal driving
 _ENGINE_S = 0.22  # how fast a free engine follows the throttle
 _GROUND_EVERY = 10  # steps between looks at grade and curvature
@@ -73,11 +74,14 @@ class Vehicle:
         self.rpm += (goal - self.rpm) * self.step_s / _ENGINE_S
         self._advance(NEUTRAL if self.gear == NEUTRAL else OPEN, brake_mps2)
 
-    def slipping(self, want_mps2: float, gear: int, engine_rpm: float) -> bool:
+    def slipping(
+        self, want_mps2: float, gear: int, engine_rpm: float, throttle_open: bool = False
+    ) -> bool:
         """Take a step of a standing start, the clutch slipping; True once it is home."""
         car = self.car
         need = car.effective_mass_kg(gear) * want_mps2 + self._resistance_n()
-        self._drive(min(need, car.force_n(car.full_torque_nm(engine_rpm), gear)))
+        most = car.force_n(car.full_torque_nm(engine_rpm), gear)
+        self._drive(min(need, most), _SHAFTS_S if throttle_open else _THROTTLE_S)
         self.rpm += (engine_rpm - self.rpm) * self.step_s / _ENGINE_S
         wheel_rpm = car.locked_rpm(self.speed_mps, gear)
         self._advance(OPEN, 0.0, mass_gear=gear)
@@ -88,8 +92,8 @@ class Vehicle:
         lost = self.car.brake_fade_per_k * max(0.0, self.heat_k - self.car.brake_fade_from_k)
         return self.car.brake_capability_mps2 / (1.0 + lost)
 
-    def _drive(self, goal_n: float) -> None:
-        self._force_n += (goal_n - self._force_n) * self.step_s / _THROTTLE_S
+    def _drive(self, goal_n: float, within_s: float = _THROTTLE_S) -> None:
+        self._force_n += (goal_n - self._force_n) * self.step_s / within_s
 
     def _turn_engine(self, accel_mps2: float, tyre_force_n: float) -> None:
         """Set engine speed with the clutch home: the tyres creep, and the clutch may slip."""

@@ -112,12 +112,13 @@ def _axles(sheet: BuildSheet) -> tuple[LevelPart, ...]:
     own_ratio = sheet.axle_ratio
     others = [axle for axle in sheet.alternatives.axles if axle.ratio != own_ratio]
     own, each, unlisted = _shares(sheet.axle is not None, len(others))
-    listed = [_axle(sheet.axle, own)] if sheet.axle else []
-    listed += [_axle(axle, each) for axle in others]
+    listed = [axle_part(sheet.axle, own)] if sheet.axle else []
+    listed += [axle_part(axle, each) for axle in others]
     return (*listed, LevelPart(UNLISTED, *_AXLE, unlisted, named=False))
 
 
-def _axle(axle: Axle, prior: float) -> LevelPart:
+def axle_part(axle: Axle, prior: float = 1.0) -> LevelPart:
+    """Return an axle on the sheet: counted teeth are exact, a ratio is rounded."""
     u = 0.0 if axle.teeth else rounding_u([axle.ratio]) / axle.ratio
     return LevelPart(axle.label, math.log(axle.ratio), u, prior)
 

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roadtest.build_sheet import BuildSheet
-from roadtest.measures.gearing.candidates import LevelPart, rounding_u
+from roadtest.measures.gearing.candidates import LevelPart, axle_part, rounding_u
 from roadtest.measures.gearing.kinematics import road_speed
 from roadtest.measures.gearing.stories import Seen, Story, probability_of
 from roadtest.quantity import COVERAGE_FACTOR_95, Quantity
@@ -26,12 +26,11 @@ class Drawn:
     """Joint draws [c, ...] of what the figures are made of, as logarithms."""
 
     turns: Floats  # [c, k] engine turns per metre as shown
-    ratio: Floats  # [c, k] gear ratios as the story's gearbox has them
     level: Floats  # [c] turns per metre at a ratio of 1, as all gears together tell it
     tyre_given: Floats | None  # [c] circumference as the sheet gives it
     tyre: Floats  # [c] circumference of the story
     axle: Floats  # [c] axle of the story
-    axle_sheet: Floats | None
+    axle_sheet: Floats | None  # [c] axle as the sheet gives it
     tach: Floats  # [c] scale of the story, before the drive is looked at
     tach_after: Floats  # [c] the same, after it
 
@@ -52,18 +51,19 @@ def draw(seen: Seen, story: Story, sheet: BuildSheet, rng: np.random.Generator) 
             tyre_given = tyre
     axle = _drawn(story.axle, rng)
     tach = _drawn(story.tach, rng)
-    ratio = _ratios(seen, story, turns, tyre, axle - tach)
+    ratio = _ratios(story, turns, tyre, axle - tach, rng)
     level = (turns - ratio) @ _weights(seen, story)
     axle_sheet = None
-    if sheet.axle_ratio is not None:
-        axle_sheet = np.full(DRAWS, np.log(sheet.axle_ratio))
+    if sheet.axle is not None:
+        own = axle_part(sheet.axle)
+        axle_sheet = axle if own.label == story.axle.label else _drawn(own, rng)
     if not story.axle.named and given is not None:
         # An axle nobody named is what the rest of the story makes it.
         axle = level + tyre - tach
     after = tach
     if not story.tach.named:
         after = level + tyre - axle
-    return Drawn(turns, ratio, level, tyre_given, tyre, axle, axle_sheet, tach, after)
+    return Drawn(turns, level, tyre_given, tyre, axle, axle_sheet, tach, after)
 
 
 def _weights(seen: Seen, story: Story) -> Floats:
@@ -84,11 +84,15 @@ def _drawn(part: LevelPart, rng: np.random.Generator) -> Floats:
     return np.asarray(part.log_value + part.u * rng.normal(size=DRAWS))
 
 
-def _ratios(seen: Seen, story: Story, turns: Floats, tyre: Floats, axle: Floats) -> Floats:
-    if story.box.gearbox is None:
+def _ratios(
+    story: Story, turns: Floats, tyre: Floats, axle: Floats, rng: np.random.Generator
+) -> Floats:
+    """Return the ratios [c, k] of the story's gearbox: wheels have teeth, a sheet rounds."""
+    box = story.box.gearbox
+    if box is None:
         return np.asarray(turns + (tyre - axle)[:, None])
-    ratios = np.log(story.box.gearbox.ratios)[np.array(story.gears) - 1]
-    return np.broadcast_to(ratios, turns.shape)
+    ratios = np.array(box.ratios)[np.array(story.gears) - 1]
+    return np.asarray(np.log(ratios + rounding_u(box.ratios) * rng.normal(size=turns.shape)))
 
 
 def gear_rows(

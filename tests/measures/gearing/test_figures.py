@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import cast
 
@@ -10,8 +11,9 @@ import pytest
 
 from roadtest.build_sheet import read_build_sheet
 from roadtest.measures.gearing import figures
+from roadtest.measures.gearing.candidates import TACH_RIGHT, candidates
 from roadtest.measures.gearing.figures import Drawn
-from roadtest.measures.gearing.stories import Story
+from roadtest.measures.gearing.stories import Seen, Story, compare
 
 N = 50
 SHEET = read_build_sheet(b"[gearbox]\nratios = [2.0, 1.0]\n", "build.toml")
@@ -32,7 +34,6 @@ def log(value: float) -> np.ndarray:
 # story's of 1.9 m, nor its axle of 4.2 the story's of 4.0; the tach shows 0.9, after all 0.8.
 DRAWN = Drawn(
     turns=np.tile(np.log([5.0, 2.5]), (N, 1)),
-    ratio=np.tile(np.log([2.0, 1.0]), (N, 1)),
     level=log(2.5),
     tyre_given=log(1.8),
     tyre=log(1.9),
@@ -41,6 +42,29 @@ DRAWN = Drawn(
     tach=log(0.9),
     tach_after=log(0.8),
 )
+
+
+@pytest.mark.parametrize(("axle", "u_axle"), [("ratio = 4.2", 0.005), ("teeth = [10, 42]", 0.0)])
+def test_what_a_sheet_rounds_is_left_open_and_counted_teeth_are_exact(
+    axle: str, u_axle: float
+) -> None:
+    """By hand: ratios to two decimals are off by up to 0.005, more in the gear of the lower one."""
+    text = f"[tyres]\nrolling_circumference = '1.8 m ± 0 m'\n[axle]\n{axle}\n"
+    sheet = read_build_sheet(f"[gearbox]\nratios = [2.0, 1.0]\n{text}".encode(), "build.toml")
+    seen = Seen(np.log(np.array([2.0, 1.0]) * 4.2 / 1.8), 1e-12 * np.eye(2))
+    story = next(
+        s
+        for s in compare(seen, candidates(sheet))
+        if s.box.gearbox and s.tach.label == TACH_RIGHT and s.axle.named and s.tyre.named
+    )
+    exact = replace(story, tach=replace(story.tach, u=0.0))
+    drawn = figures.draw(seen, exact, sheet, np.random.default_rng(1))
+    both = 1.0 / ((2.0 / 0.005) ** 2 + (1.0 / 0.005) ** 2)  # the mean of least variance
+    assert drawn.level.std() == pytest.approx((both / 3.0) ** 0.5, rel=0.05)
+    tyre = figures.circumference(drawn, exact)
+    assert tyre is not None and tyre.value == pytest.approx(1.8, rel=1e-3)
+    u95 = 1.96 * 1.8 * ((both + (u_axle / 4.2) ** 2) / 3.0) ** 0.5
+    assert tyre.u95 == pytest.approx(u95, rel=0.08)
 
 
 def test_axle_tyre_and_tach_each_take_the_others_where_the_results_say_so() -> None:
