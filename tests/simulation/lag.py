@@ -10,12 +10,18 @@ from tests.simulation.truth import Floats
 
 
 def lagged(values: Floats, step_s: float, lag_s: float) -> Floats:
-    """Return evenly spaced `values` ([n]) through a first-order lag, settled at the start."""
-    if lag_s <= 0.0 or values.size == 0:
+    """Return evenly spaced `values` ([n]) through a first-order lag, settled at the start.
+
+    Between values lie straight lines, so that a ramp comes out late by `lag_s` to the last digit.
+    """
+    if lag_s <= 0.0 or values.size < 2:
         return values
-    share = 1.0 - math.exp(-step_s / lag_s)
-    out, now = [], float(values[0])
-    for value in values.tolist():
-        now += share * (value - now)
+    steps = step_s / lag_s
+    left = math.exp(-steps)
+    share = -math.expm1(-steps) / steps
+    kicks = (share - left) * values[:-1] + (1.0 - share) * values[1:]
+    out, now = [float(values[0])], float(values[0])
+    for kick in kicks.tolist():
+        now = left * now + kick
         out.append(now)
     return np.array(out)

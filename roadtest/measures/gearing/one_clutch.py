@@ -36,7 +36,7 @@ _SOUND: Final = 0.5  # beforehand: as likely as not (our choice)
 _ODD: Final = 0.1  # of a clutch that slips: in one gear of one pull only, whatever the torque
 _MOST_ODD: Final = 10  # of those with the most torque
 _SIZES: Final = np.geomspace(0.003, 0.3, 9)  # λ, from what hardly matters up (our choice)
-_SHARES: Final = np.array([0.1, 0.3, 1.0])  # ω (our choice)
+_SHARES: Final = np.array([0.03, 0.1, 0.3, 1.0])  # ω (our choice)
 _HOLDS: Final = np.linspace(0.5, 0.975, 20)
 """T0/T1, as finely as torques are known. A clutch that holds less is hardly driven on (our
 choice)."""

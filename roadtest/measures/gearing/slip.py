@@ -18,6 +18,7 @@ from roadtest.measures.gearing.ratios import Fit
 from roadtest.measures.gearing.road import G_MPS2, Road
 from roadtest.measures.gearing.sequence import runs
 from roadtest.measures.gearing.sharing import BIN_S, SUSTAINED_S, shared_out
+from roadtest.measures.gearing.torque import put_right
 from roadtest.measures.gearing.turns import Turns
 from roadtest.measures.smoothing import unsmoothed
 from roadtest.motion.estimate import Draws
@@ -279,6 +280,7 @@ def _stretch(
         np.exp(-fit.log_turns[mode]) * each for each in _force(turns, index, car, road)
     )
     torque = mean(torque)
+    most_likely, u_torque = put_right(torque.mean(axis=0), torque.std(axis=0))
     return _Stretch(
         manoeuvre=name,
         mode=mode,
@@ -287,8 +289,8 @@ def _stretch(
         seen=own.mean(axis=0) - design @ fit.value,
         covariance=np.atleast_2d(np.cov(own.T)),
         design=design,
-        torque=torque.mean(axis=0),
-        u_torque=np.hypot(torque.std(axis=0), mean(shared)),
+        torque=most_likely,
+        u_torque=np.hypot(u_torque, mean(shared)),
     )
 
 
