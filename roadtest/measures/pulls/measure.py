@@ -102,7 +102,6 @@ def measure_pulls(
     if not used or not count:
         return PullsMeasured(PullsResult())
     car = _car(evidence, coasting, count, rng)
-    gap_s = float(np.median(np.diff(evidence.motion.time_s)))
     lag_s = 0.0 if smoothing_s is None else float(np.median(smoothing_s))
     runs: list[PullRun] = []
     standing: list[Standing] = []
@@ -117,7 +116,7 @@ def measure_pulls(
         if several and engine is not None:
             path = _in_first_gear(path, manoeuvre, engine)
         if manoeuvre.from_rest:
-            speeds, reached = standing_rows(manoeuvre.id, path, evidence.sheet, gap_s, rng)
+            speeds, reached = standing_rows(manoeuvre.id, path, evidence.sheet, rng)
             standing += speeds
             distances += reached
             tried.append(_tried_start(evidence, manoeuvre, path, speeds, engine))

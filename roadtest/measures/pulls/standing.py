@@ -36,10 +36,6 @@ _LOW_MPS: Final = 1.0
 _HIGH_MPS: Final = 3.0
 _MOVING_MPS: Final = 4.5
 _GROWTH_S: Final = (0.1, 0.4)
-# A gear change takes half a second to a second. Between fixes that far apart a whole one can hide,
-# and when speed passed a level is then open by a good part of the gap, either way (our choice).
-_HIDING_GAP_S: Final = 0.5
-_HIDDEN_SHARE: Final = 0.25
 
 
 def first_motion(path: Path, rng: np.random.Generator) -> Floats:
@@ -56,18 +52,15 @@ def first_motion(path: Path, rng: np.random.Generator) -> Floats:
 
 
 def standing_rows(
-    name: str, path: Path, sheet: BuildSheet, gap_s: float, rng: np.random.Generator
+    name: str, path: Path, sheet: BuildSheet, rng: np.random.Generator
 ) -> tuple[list[Standing], list[StandingDistance]]:
-    """Return the rows of one standing start.
-
-    gap_s : between fixes, as is usual in the log
-    """
+    """Return the rows of one standing start."""
     start_s = first_motion(path, rng)
     origin = at_time(path, path.distance_m, start_s)
     rolled = first_distance(path, origin + ROLL_OUT_M)
     speeds = []
     for speed in standing_speeds(sheet):
-        when = first_rise(path, speed) + hidden(rng, start_s.size, gap_s)
+        when = first_rise(path, speed)
         time = Quantity.from_draws(when - start_s, "s")
         if time is not None:
             after = Quantity.from_draws(when - rolled, "s")
@@ -87,12 +80,6 @@ def standing_rows(
                 )
             )
     return speeds, distances
-
-
-def hidden(rng: np.random.Generator, count: int, gap_s: float) -> Floats:
-    """Return draws [count] of what a gear change between two fixes may have done to a time, s."""
-    share = _HIDDEN_SHARE if gap_s >= _HIDING_GAP_S else 0.0
-    return rng.uniform(-share * gap_s, share * gap_s, size=count)
 
 
 def _last_rise(path: Path, level_mps: float) -> Floats:
