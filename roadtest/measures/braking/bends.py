@@ -24,28 +24,45 @@ _SAME_ROAD_RAD = 0.35  # 20°: more is a corner or a turn in the road
 
 
 def road_curvature(
-    evidence: Evidence, stop: StopDraws, before_pm: Floats, rng: np.random.Generator
+    evidence: Evidence, stop: StopDraws, sideways: Sideways, rng: np.random.Generator
 ) -> Floats | None:
     """Return draws [c] of the road's curvature under a stop, 1/m; None where it is straight.
 
     The road before the stop bends with some probability, which its path there tells, and goes on
     so or with another bend where the car drives on after it. In between it has a curvature between
     the two; nothing says which. Where nothing is driven after, it is taken to go on as before.
-
-    Parameters
-    ----------
-    before_pm : [c] float, 1/m, of the path in the approach
     """
-    straight = np.zeros(before_pm.size)
-    before = _believed(before_pm, straight, _BENDS, rng)
+    count = sideways.drift_m.size
+    before = _before(sideways, rng)
     after, told = before, _after(evidence, stop)
     if told is not None:
-        seen = told[0] + told[1] * rng.standard_normal(before_pm.size)
+        seen = told[0] + told[1] * rng.standard_normal(count)
         after = _believed(seen, before, _CHANGES, rng)
     if np.mean((before != 0.0) | (after != 0.0)) < _LEAST_LIKELY:
         return None
-    share = rng.random(before_pm.size)
+    share = rng.random(count)
     return np.asarray(share * before + (1.0 - share) * after)
+
+
+def _before(sideways: Sideways, rng: np.random.Generator) -> Floats:
+    """Return draws [c] of the road's curvature where the stop begins, as the approach shows it.
+
+    A bend may end or begin on the way: what goes on under the stop is what its second half shows,
+    or its last quarter, where these differ from what lies before them.
+    """
+
+    def mean(first: int, last: int) -> Floats:
+        driven = sideways.driven_m[first:last].sum(axis=0)
+        return np.asarray(sideways.turned_rad[first:last].sum(axis=0) / np.maximum(driven, 1e-6))
+
+    whole = len(sideways.driven_m)
+    straight = np.zeros(sideways.drift_m.size)
+    bend, first = _believed(mean(0, whole), straight, _BENDS, rng), 0
+    for at in (whole // 2, whole - whole // 4):
+        changes = _chance(mean(at, whole) - mean(first, at), _CHANGES)
+        after = _believed(mean(at, whole), straight, _BENDS, rng)
+        bend, first = np.where(rng.random(bend.size) < changes, after, bend), at
+    return bend
 
 
 def _believed(
@@ -57,12 +74,19 @@ def _believed(
     weighted by how well either explains what is seen.
     """
     off, u = float((seen_pm - expected_pm).mean()), float((seen_pm - expected_pm).std())
+    kept = _BEND_SD_PM**2 / (u**2 + _BEND_SD_PM**2)
+    other = expected_pm + kept * off + np.sqrt(kept) * (seen_pm - expected_pm - off)
+    chance = _chance(seen_pm - expected_pm, share)
+    return np.where(rng.random(seen_pm.size) < chance, other, expected_pm)
+
+
+def _chance(off_pm: Floats, share: float) -> float:
+    """Return the chance of another curvature, of which `off_pm` [c] are draws as it is seen."""
+    off, u = float(off_pm.mean()), float(off_pm.std())
     wide = float(np.hypot(u, _BEND_SD_PM))
     log_odds = np.log(u / wide) + 0.5 * off**2 * (u**-2.0 - wide**-2.0)
     odds = share / (1.0 - share) * np.exp(min(log_odds, 50.0))
-    kept = (_BEND_SD_PM / wide) ** 2
-    other = expected_pm + kept * off + np.sqrt(kept) * (seen_pm - expected_pm - off)
-    return np.where(rng.random(seen_pm.size) < odds / (1.0 + odds), other, expected_pm)
+    return float(odds / (1.0 + odds))
 
 
 def off_the_road(sideways: Sideways, curvature_pm: Floats) -> Sideways:

@@ -233,7 +233,7 @@ def _sideways(evidence: Evidence, stop: StopDraws, path: Path | None) -> _Sidewa
         return _Sideways()
     rng = _rng(evidence, f"{stop.manoeuvre.id} bend")
     found = straightness(path, stop)
-    curvature = road_curvature(evidence, stop, found.curvature_pm, rng)
+    curvature = road_curvature(evidence, stop, found, rng)
     if curvature is not None:
         found = off_the_road(found, curvature)
     return _Sideways(

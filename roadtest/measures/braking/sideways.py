@@ -18,6 +18,7 @@ from roadtest.measures.braking.stop import StopDraws
 Floats = NDArray[np.float64]
 
 APPROACH_S = 1.0  # formats: the line of approach is that of the last second before the stop
+_PARTS = 4
 
 
 @dataclass(frozen=True)
@@ -28,7 +29,8 @@ class Sideways:
     heading_change_rad: Floats
     distance_m: Floats  # from the beginning to rest
     approach_m: Floats  # half of the line of approach: it lags the heading by so much of a bend
-    curvature_pm: Floats  # of the road before the stop
+    turned_rad: Floats  # [4, c], in each quarter of the time looked at before the stop ...
+    driven_m: Floats  # ... and how far the car went in it
 
 
 def straightness(path: Path, stop: StopDraws) -> Sideways:
@@ -39,15 +41,19 @@ def straightness(path: Path, stop: StopDraws) -> Sideways:
     along = np.diff([rows_at(path.time_s, path.along_m, t) for t in (before, start, end)], axis=0)
     line = np.arctan2(aside[0], along[0])
     early = np.maximum(start - BEFORE_S, path.time_s[0])
-    turned = rows_at(path.time_s, path.heading_rad, start)
-    turned = turned - rows_at(path.time_s, path.heading_rad, early)
-    way = [rows_at(path.time_s, path.way_m, t) for t in (early, before, start, end)]
+    way = [rows_at(path.time_s, path.way_m, t) for t in (before, start, end)]
+    quarters = [early + share * (start - early) for share in np.linspace(0.0, 1.0, _PARTS + 1)]
+    turned, driven = (
+        np.diff([rows_at(path.time_s, rows, t) for t in quarters], axis=0)
+        for rows in (path.heading_rad, path.way_m)
+    )
     return Sideways(
         drift_m=aside[1] * np.cos(line) - along[1] * np.sin(line),
         heading_change_rad=rows_at(path.time_s, path.heading_rad, end) - line,
-        distance_m=way[3] - way[2],
-        approach_m=0.5 * (way[2] - way[1]),
-        curvature_pm=turned / np.maximum(way[2] - way[0], 1e-6),
+        distance_m=way[2] - way[1],
+        approach_m=0.5 * (way[1] - way[0]),
+        turned_rad=turned,
+        driven_m=driven,
     )
 
 

@@ -111,6 +111,17 @@ def test_a_slight_bend_is_no_drift_where_nothing_is_driven_after(
     assert stop.road_curvature.low <= curvature_pm <= stop.road_curvature.high
 
 
+@pytest.mark.parametrize("before_s", [2.5, 1.7, 1.3])
+def test_a_bend_that_ends_before_the_stop_does_not_go_on_under_it(before_s: float) -> None:
+    ends_m = BEGINS_M - before_s * INITIAL_MPS
+    truth = bent(bent(worked_stop(), 0.0, -0.004, ends_m), BEGINS_M, 0.0008)
+    (stop,) = measured(truth).result.stops
+    assert stop.drift is not None
+    true = stop_figures(truth, BEGINS_S)["drift_m"]
+    assert stop.drift.low <= true <= stop.drift.high
+    assert stop.drift.u95 < 0.5
+
+
 def test_a_pull_in_a_bend_is_told_from_the_bend() -> None:
     truth = bent(bent(worked_stop(), 0.0, -0.0015), BEGINS_M, 0.0015)
     pull = stop_figures(bent(worked_stop(), BEGINS_M, 0.0015), BEGINS_S)["drift_m"]
