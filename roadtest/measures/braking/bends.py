@@ -14,9 +14,11 @@ from roadtest.motion.estimate import SPEED_MODEL
 
 Floats = NDArray[np.float64]
 
-# Whoever picks a road for stops picks a straight one, or thinks so: one in two bends, and one in
-# five bends otherwise at its end than before; by so much, a radius of 700 m. Our choice.
+# Whoever picks a road for stops picks a straight one, or thinks so: one in two bends, one in five
+# bends otherwise at the end of the approach than before, and one in five otherwise after the stop;
+# by so much, a radius of 700 m. Our choice.
 _BENDS, _CHANGES, _BEND_SD_PM = 0.5, 0.2, 1.5e-3
+_LEAST_U_PM = 1e-9
 _LEAST_LIKELY = 0.1  # a road straight with more than 90 % is taken for straight
 _WAIT_S = 120.0  # a car that drives on later may drive anywhere
 _FROM_M, _TO_M = 3.0, 33.0  # after driving off
@@ -48,7 +50,8 @@ def _before(sideways: Sideways, rng: np.random.Generator) -> Floats:
     """Return draws [c] of the road's curvature where the stop begins, as the approach shows it.
 
     A bend may end or begin on the way: what goes on under the stop is what its second half shows,
-    or its last quarter, where these differ from what lies before them.
+    or its last quarter or eighth, where these differ from what lies before them. A change later
+    than that, within the last second that the line of approach is laid through, is not seen.
     """
 
     def mean(first: int, last: int) -> Floats:
@@ -58,8 +61,9 @@ def _before(sideways: Sideways, rng: np.random.Generator) -> Floats:
     whole = len(sideways.driven_m)
     straight = np.zeros(sideways.drift_m.size)
     bend, first = _believed(mean(0, whole), straight, _BENDS, rng), 0
-    for at in (whole // 2, whole - whole // 4):
-        changes = _chance(mean(at, whole) - mean(first, at), _CHANGES)
+    places = (whole // 2, whole - whole // 4, whole - whole // 8)
+    for at in places:
+        changes = _chance(mean(at, whole) - mean(first, at), _CHANGES / len(places))
         after = _believed(mean(at, whole), straight, _BENDS, rng)
         bend, first = np.where(rng.random(bend.size) < changes, after, bend), at
     return bend
@@ -82,7 +86,7 @@ def _believed(
 
 def _chance(off_pm: Floats, share: float) -> float:
     """Return the chance of another curvature, of which `off_pm` [c] are draws as it is seen."""
-    off, u = float(off_pm.mean()), float(off_pm.std())
+    off, u = float(off_pm.mean()), max(float(off_pm.std()), _LEAST_U_PM)
     wide = float(np.hypot(u, _BEND_SD_PM))
     log_odds = np.log(u / wide) + 0.5 * off**2 * (u**-2.0 - wide**-2.0)
     odds = share / (1.0 - share) * np.exp(min(log_odds, 50.0))

@@ -18,7 +18,7 @@ from roadtest.measures.braking.stop import StopDraws
 Floats = NDArray[np.float64]
 
 APPROACH_S = 1.0  # formats: the line of approach is that of the last second before the stop
-_PARTS = 4
+_PARTS = 8
 
 
 @dataclass(frozen=True)
@@ -29,7 +29,7 @@ class Sideways:
     heading_change_rad: Floats
     distance_m: Floats  # from the beginning to rest
     approach_m: Floats  # half of the line of approach: it lags the heading by so much of a bend
-    turned_rad: Floats  # [4, c], in each quarter of the time looked at before the stop ...
+    turned_rad: Floats  # [8, c], in each eighth of the time looked at before the stop ...
     driven_m: Floats  # ... and how far the car went in it
 
 
@@ -42,9 +42,9 @@ def straightness(path: Path, stop: StopDraws) -> Sideways:
     line = np.arctan2(aside[0], along[0])
     early = np.maximum(start - BEFORE_S, path.time_s[0])
     way = [rows_at(path.time_s, path.way_m, t) for t in (before, start, end)]
-    quarters = [early + share * (start - early) for share in np.linspace(0.0, 1.0, _PARTS + 1)]
+    edges = [early + share * (start - early) for share in np.linspace(0.0, 1.0, _PARTS + 1)]
     turned, driven = (
-        np.diff([rows_at(path.time_s, rows, t) for t in quarters], axis=0)
+        np.diff([rows_at(path.time_s, rows, t) for t in edges], axis=0)
         for rows in (path.heading_rad, path.way_m)
     )
     return Sideways(

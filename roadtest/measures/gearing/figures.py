@@ -51,12 +51,11 @@ def draw(seen: Seen, story: Story, sheet: BuildSheet, rng: np.random.Generator) 
             tyre_given = tyre
     axle = _drawn(story.axle, rng)
     tach = _drawn(story.tach, rng)
-    ratio = _ratios(story, turns, tyre, axle - tach, rng)
+    ratio = _ratios(story, turns + (tyre - axle - tach)[:, None], rng)
     level = (turns - ratio) @ _weights(seen, story)
     axle_sheet = None
     if sheet.axle is not None:
-        own = axle_part(sheet.axle)
-        axle_sheet = axle if own.label == story.axle.label else _drawn(own, rng)
+        axle_sheet = _drawn(axle_part(sheet.axle), rng)
     if not story.axle.named and given is not None:
         # An axle nobody named is what the rest of the story makes it.
         axle = level + tyre - tach
@@ -84,15 +83,16 @@ def _drawn(part: LevelPart, rng: np.random.Generator) -> Floats:
     return np.asarray(part.log_value + part.u * rng.normal(size=DRAWS))
 
 
-def _ratios(
-    story: Story, turns: Floats, tyre: Floats, axle: Floats, rng: np.random.Generator
-) -> Floats:
-    """Return the ratios [c, k] of the story's gearbox: wheels have teeth, a sheet rounds."""
+def _ratios(story: Story, shown: Floats, rng: np.random.Generator) -> Floats:
+    """Return the ratios [c, k] of the story's gearbox: wheels have teeth, a sheet rounds.
+
+    Those of a gearbox that nobody named are what the rest of the story makes of what is `shown`.
+    """
     box = story.box.gearbox
     if box is None:
-        return np.asarray(turns + (tyre - axle)[:, None])
+        return shown
     ratios = np.array(box.ratios)[np.array(story.gears) - 1]
-    return np.asarray(np.log(ratios + rounding_u(box.ratios) * rng.normal(size=turns.shape)))
+    return np.asarray(np.log(ratios + rounding_u(box.ratios) * rng.normal(size=shown.shape)))
 
 
 def gear_rows(

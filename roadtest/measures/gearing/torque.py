@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 _VARIES: Final = np.geomspace(0.01, 0.32, 6)
-"""τ as a share of the torque: from an engine at the top of its curve to one that is let off in
+"""τ as a share of the most torque: from an engine at the top of its curve to one that is let off in
 the middle (our choice)."""
 
 
@@ -29,7 +29,7 @@ def put_right(shown: Floats, u: Floats) -> tuple[Floats, Floats]:
     With v = τ² + u² and m = Σ(T/v) / Σ(1/v), given τ: θ has the mean T + u²/v · (m - T) and the
     variance τ²·u²/v + (u²/v)² / Σ(1/v); τ has the chance v^-½ · Σ(1/v)^-½ · exp(-½ Σ (T-m)²/v).
     """
-    tau = (_VARIES * float(np.median(np.abs(shown))))[:, None]
+    tau = (_VARIES * float(np.max(np.abs(shown))))[:, None]
     error = np.maximum(u, 1e-9) ** 2
     v = tau**2 + error
     total = (1.0 / v).sum(axis=1, keepdims=True)

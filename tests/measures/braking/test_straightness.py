@@ -111,7 +111,7 @@ def test_a_slight_bend_is_no_drift_where_nothing_is_driven_after(
     assert stop.road_curvature.low <= curvature_pm <= stop.road_curvature.high
 
 
-@pytest.mark.parametrize("before_s", [2.5, 1.7, 1.3])
+@pytest.mark.parametrize("before_s", [2.5, 1.7, 1.3, 1.0])
 def test_a_bend_that_ends_before_the_stop_does_not_go_on_under_it(before_s: float) -> None:
     ends_m = BEGINS_M - before_s * INITIAL_MPS
     truth = bent(bent(worked_stop(), 0.0, -0.004, ends_m), BEGINS_M, 0.0008)

@@ -9,7 +9,7 @@ from typing import cast
 import numpy as np
 import pytest
 
-from roadtest.build_sheet import read_build_sheet
+from roadtest.build_sheet import BuildSheet, read_build_sheet
 from roadtest.measures.gearing import figures
 from roadtest.measures.gearing.candidates import TACH_RIGHT, candidates
 from roadtest.measures.gearing.figures import Drawn
@@ -65,6 +65,63 @@ def test_what_a_sheet_rounds_is_left_open_and_counted_teeth_are_exact(
     assert tyre is not None and tyre.value == pytest.approx(1.8, rel=1e-3)
     u95 = 1.96 * 1.8 * ((both + (u_axle / 4.2) ** 2) / 3.0) ** 0.5
     assert tyre.u95 == pytest.approx(u95, rel=0.08)
+
+
+def story_of(sheet: BuildSheet, seen: Seen, axle: float, box: bool, tach: str) -> Story:
+    return next(
+        s
+        for s in compare(seen, candidates(sheet))
+        if bool(s.box.gearbox) == box
+        and s.axle.named
+        and s.axle.log_value == pytest.approx(np.log(axle))
+        and s.tach.label == tach
+        and s.tyre.named
+    )
+
+
+def test_two_axles_of_one_label_are_two_axles() -> None:
+    """The circumference is that with the axle on the sheet, whatever else is called like it."""
+    text = """
+    [tyres]
+    rolling_circumference = "1.8 m ± 0.001 m"
+    [gearbox]
+    ratios = [3.41, 2.08, 1.40, 1.00]
+    [axle]
+    label = "x"
+    ratio = 4.10
+    [[alternatives.axle]]
+    label = "x"
+    ratio = 3.55
+    """
+    sheet = read_build_sheet(text.encode(), "build.toml")
+    shown = np.log(np.array([3.41, 2.08, 1.40, 1.00]) * 3.55 / 1.8)
+    seen = Seen(shown, 1e-8 * np.eye(4))
+    story = story_of(sheet, seen, 3.55, True, TACH_RIGHT)
+    tyre = figures.circumference(figures.draw(seen, story, sheet, np.random.default_rng(1)), story)
+    assert tyre is not None and tyre.value == pytest.approx(1.8 * 4.10 / 3.55, rel=1e-3)
+
+
+def test_a_gearbox_nobody_named_has_its_ratios_whatever_the_tach_shows() -> None:
+    """A tach for six cylinders on four shows two thirds; the axle is the sheet's."""
+    text = """
+    [tyres]
+    rolling_circumference = "1.8 m ± 0.001 m"
+    [axle]
+    ratio = 4.10
+    [engine]
+    cylinders = 4
+    [tach]
+    cylinders_setting = 6
+    """
+    sheet = read_build_sheet(text.encode(), "build.toml")
+    ratios = np.array([3.40, 2.08, 1.40, 1.00])
+    seen = Seen(np.log(ratios * 4.10 / 1.8 * 2.0 / 3.0), 1e-8 * np.eye(4))
+    story = story_of(sheet, seen, 4.10, False, "tach set for 6 cylinders")
+    drawn = figures.draw(seen, story, sheet, np.random.default_rng(1))
+    rows = figures.gear_rows(drawn, story, sheet, [None] * 4)
+    told = [row.ratio.value for row in rows if row.ratio is not None]
+    assert told == pytest.approx(ratios.tolist(), rel=3e-3)
+    assert drawn.level.mean() == pytest.approx(np.log(4.10 / 1.8 * 2.0 / 3.0), abs=2e-3)
 
 
 def test_axle_tyre_and_tach_each_take_the_others_where_the_results_say_so() -> None:

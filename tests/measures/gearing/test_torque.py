@@ -21,10 +21,10 @@ def test_torques_are_nearer_the_truth_and_as_near_as_they_say(varies: float) -> 
         plain.append(shown - true)
         better.append(told - true)
         inside.append(np.abs(told - true) < 1.96 * u_told)
-    # An even engine is told three times as well, one that is let off no worse than without.
+    # An even engine is told more than twice as well, one that is let off no worse than without.
     most = {0.01: 0.45, 0.05: 0.8, 0.2: 1.0}[varies]
     assert np.std(better) < most * np.std(plain)
-    assert 0.92 < np.mean(inside) < 0.995
+    assert 0.90 < np.mean(inside) < 0.995  # the spread is not known either, but for a grid
 
 
 def test_one_that_is_let_off_at_the_end_keeps_its_last_bin() -> None:

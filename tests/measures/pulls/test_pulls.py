@@ -302,7 +302,7 @@ def test_positions_alone_give_times_in_gear_but_none_from_rest() -> None:
 
 
 def test_a_slow_log_knows_times_from_rest_less_well() -> None:
-    """Between fixes a second apart a gear change can hide."""
+    """What happens between fixes a second apart is open, and the draws hold it."""
     slow, quick = (
         [e for e in pull_errors(truth, found) if e.name == "time from rest, s"]
         for truth, _, found in (pulls(4, 1.0), pulls(4, 10.0))
