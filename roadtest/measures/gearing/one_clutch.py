@@ -10,7 +10,9 @@ more the larger the excess:
 with T0, λ and ω any of a grid. T is known with error, so of g there are a mean and a variance, and
 the latter adds to d. What is seen is y = x - a·h + error, error ~ N(0, C): where the driving that
 ratios and creep were told from took torque as well, the clutch slipped there, h = W·g, and was
-taken for a part of them.
+taken for a part of them. Or the clutch is sound and a fix is off,
+
+    x = 0,  y = b · exp(-½ (t - tₖ)² / w²) / v + error,  b ~ N(0, (1 m/s)²).
 
 Each of all these has the chance that y gives it, and x is drawn from all of them by their chances.
 The largest of noisy figures is mostly the luckiest one; that of such draws is not, for where errors
@@ -44,6 +46,12 @@ _MEMORY_S: Final = 2.0
 """A clutch begins to slip and grips again with the torque it carries, smoothly over seconds (our
 choice)."""
 _LEAST_U: Final = 1e-5
+_OFF_SHARE: Final = 0.002
+_OFF_MPS: Final = 1.0
+"""Of fixes some are off by more than the estimate of the motion allows for, and where speed changes
+fast and fixes are far apart nothing but the engine shows it (our choice)."""
+_OFF_FROM_S: Final = 0.5  # between fixes: of closer ones the neighbours show it
+_OFF_REACH: Final = 0.6  # of a fix, in intervals: how far the estimate follows it to either side
 
 
 @dataclass(frozen=True)
@@ -56,6 +64,8 @@ class Bins:
     u_torque: Floats
     time_s: Floats
     stretch: Ints  # which stretch each belongs to, from 0 up
+    speed_mps: Floats
+    fix_s: float  # between fixes
     fit_torque: Floats  # [f], in the blocks of driving that ratios and creep were told from
     fit_share: Floats  # W, [b, f]: by how much slip in a block lowers y
     fit_gain: Floats  # [p, f], by how much it moves the values of the fit
@@ -108,13 +118,14 @@ def clutch_draws(bins: Bins, count: int, rng: np.random.Generator) -> Clutch:
     mean_a = square * ((share * parts)[:, None] / (1.0 + prior)).sum(axis=2)
     square_a = square - square**2 * ((share**2)[:, None] / (1.0 + prior)).sum(axis=2)
     log += np.log(2.0) + log_ndtr(mean_a / np.sqrt(np.maximum(square_a, 1e-9 * square)))
-    log = np.append(np.log(_SOUND), log)
+    sound = _sound(bins, back)
+    log = np.concatenate([sound, log.ravel()])
     weight = np.exp(log - log.max())
     chosen = rng.choice(weight.size, count, p=weight / weight.sum())
     drawn, moved = np.zeros((count, size)), np.zeros((count, bins.fit_gain.shape[0]))
-    for k in np.unique(chosen[chosen > 0]):
+    for k in np.unique(chosen[chosen >= sound.size]):
         mine = np.flatnonzero(chosen == k)
-        u, s = divmod(int(k) - 1, _SIZES.size)
+        u, s = divmod(int(k) - sound.size, _SIZES.size)
         a = _above_zero(
             mean_a[u, s], np.sqrt(max(square_a[u, s], 1e-9 * square[s])), mine.size, rng
         )
@@ -128,6 +139,21 @@ def clutch_draws(bins: Bins, count: int, rng: np.random.Generator) -> Clutch:
         drawn[mine] = np.outer(a, shapes.mean[which[u]]) + left @ gain + noise
         moved[mine] = np.outer(a, shapes.values[which[u]])
     return Clutch(np.maximum(drawn, 0.0), moved)
+
+
+def _sound(bins: Bins, back: Floats) -> Floats:
+    """Return log chances of a sound clutch: all fixes as they should be, or one off near a bin.
+
+    Over that of y by its errors alone, C = L·Lᵀ, `back` = L⁻¹; of a rank-one addition to C.
+    """
+    if bins.fix_s < _OFF_FROM_S:
+        return np.array([np.log(_SOUND)])
+    apart = (bins.time_s[:, None] - bins.time_s) / (_OFF_REACH * bins.fix_s)
+    shown = np.exp(-0.5 * apart**2) * (bins.stretch[:, None] == bins.stretch)
+    shown = back @ (shown * _OFF_MPS / bins.speed_mps[:, None])
+    size = (shown**2).sum(axis=0)
+    log = 0.5 * ((back @ bins.seen) @ shown) ** 2 / (1.0 + size) - 0.5 * np.log1p(size)
+    return np.append(np.log(_SOUND), np.log(_SOUND * _OFF_SHARE) + log)
 
 
 def _above_zero(mean: float, sd: float, count: int, rng: np.random.Generator) -> Floats:

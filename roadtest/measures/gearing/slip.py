@@ -82,6 +82,7 @@ class _Stretch:
     design: Floats
     torque: Floats
     u_torque: Floats
+    pace_mps: Floats
 
 
 def slips(followed: Followed, evidence: Evidence, road: Road, rng: np.random.Generator) -> Slips:
@@ -110,7 +111,7 @@ def slips(followed: Followed, evidence: Evidence, road: Road, rng: np.random.Gen
     ]
     if not stretches:
         return Slips(fit=followed.fit)
-    bins = _together(stretches, followed, followed.fit)
+    bins = _together(stretches, followed, followed.fit, road.fix_interval_s)
     clutch = clutch_draws(bins, _DRAWS, rng)
     drawn = -np.expm1(-clutch.slip)
     slip = np.column_stack(
@@ -178,7 +179,7 @@ def _sustained(slip: Floats, time_s: Floats) -> Floats:
     return np.asarray(((total[:, span:] - total[:, :-span]) / span).max(axis=1))
 
 
-def _together(stretches: Sequence[_Stretch], followed: Followed, fit: Fit) -> Bins:
+def _together(stretches: Sequence[_Stretch], followed: Followed, fit: Fit, fix_s: float) -> Bins:
     """Return the bins of all stretches: what the fit leaves open moves them all."""
     design = np.concatenate([one.design for one in stretches])
     sizes = [one.seen.size for one in stretches]
@@ -190,6 +191,8 @@ def _together(stretches: Sequence[_Stretch], followed: Followed, fit: Fit) -> Bi
         u_torque=np.concatenate([one.u_torque for one in stretches]),
         time_s=np.concatenate([one.time_s for one in stretches]),
         stretch=np.repeat(np.arange(len(stretches)), sizes),
+        speed_mps=np.concatenate([one.pace_mps for one in stretches]),
+        fix_s=fix_s,
         fit_torque=_fit_torque(followed),
         fit_share=design @ fit.gain,
         fit_gain=fit.gain,
@@ -291,6 +294,7 @@ def _stretch(
         design=design,
         torque=most_likely,
         u_torque=np.hypot(u_torque, mean(shared)),
+        pace_mps=mean(car.speed_mps.mean(axis=0)),
     )
 
 

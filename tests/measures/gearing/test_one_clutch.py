@@ -32,7 +32,20 @@ def seen(
     count = np.arange(true.size)
     light, share = np.array([0.1]), np.ones((true.size, 1))
     gain = np.zeros((0, 1))
-    return Bins(y, covariance, usual, 0.01 * usual, 60.0 * count, count, light, share, gain)
+    speed = np.full(true.size, 15.0)
+    return Bins(
+        seen=y,
+        covariance=covariance,
+        torque=usual,
+        u_torque=0.01 * usual,
+        time_s=60.0 * count,
+        stretch=count,
+        speed_mps=speed,
+        fix_s=0.1,
+        fit_torque=light,
+        fit_share=share,
+        fit_gain=gain,
+    )
 
 
 def largest(bins: Bins) -> Quantity:
@@ -60,6 +73,26 @@ def test_a_slip_that_stands_out_is_kept() -> None:
     found = all_largest([0.06, 0.0, 0.0, 0.001, 0.0], 0.006)
     assert np.mean([one.low <= 0.06 <= one.high for one in found]) >= 0.85
     assert all(one.low > 0.02 for one in found)
+
+
+def in_one_pull(slip: Floats, seed: int, fix_s: float) -> Bins:
+    """Return one pull of eight bins 0.75 s apart beside three sound ones, at a like torque."""
+    true = np.concatenate([slip, np.zeros(24)])
+    bins = seen(true, 0.006, seed, np.full(true.size, 0.8))
+    count = np.repeat(np.arange(4), 8)
+    return replace(bins, time_s=0.75 * np.arange(true.size), stretch=count, fix_s=fix_s)
+
+
+def test_a_fix_that_is_off_is_no_slip_and_a_slip_of_seconds_is() -> None:
+    """0.8 m/s off at 15 m/s, as an estimate from fixes a second apart follows it."""
+    bump = 0.053 * np.exp(-0.5 * ((0.75 * np.arange(8) - 2.25) / 0.6) ** 2)
+    off = [largest(in_one_pull(bump, seed, 1.0)) for seed in range(20)]
+    assert np.mean([one.low <= 0.0 for one in off]) >= 0.9
+    slips = [largest(in_one_pull(np.full(8, 0.053), seed, 1.0)) for seed in range(20)]
+    assert all(one.low > 0.02 for one in slips)
+    # Fixes ten times as close would show that one is off: there it is the clutch.
+    close = [largest(in_one_pull(bump, seed, 0.1)) for seed in range(20)]
+    assert np.mean([one.low > 0.01 for one in close]) >= 0.9
 
 
 def test_pulls_that_all_slip_are_all_told() -> None:
