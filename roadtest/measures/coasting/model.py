@@ -316,14 +316,19 @@ def mean_wandering(ends_s: Floats) -> Floats:
     """Return the covariance [w, w] of mean altitudes over windows of time [w, 2], of unit wander.
 
     Not that of their middles: means of neighbours differ less, and to take the one for the other
-    makes the altitudes look better than they are. No two windows overlap.
+    makes the altitudes look better than they are. Windows may overlap: the double integral of
+    e^-|t-s| over [a, b] and [c, d] is H(b-c) - H(b-d) - H(a-c) + H(a-d), H(u) = |u| + e^-|u|.
     """
-    middle = ends_s.mean(axis=1) / _WANDER_MEMORY_S
+    start = ends_s[:, 0] / _WANDER_MEMORY_S
     length = np.maximum(np.diff(ends_s)[:, 0] / _WANDER_MEMORY_S, 1e-4)
-    over = np.sinh(0.5 * length) / (0.5 * length)  # mean of e^x over a window about its middle
-    covariance = np.exp(-np.abs(middle[:, None] - middle)) * over[:, None] * over
-    np.fill_diagonal(covariance, 2.0 * (length + np.expm1(-length)) / length**2)
-    return np.asarray(covariance)
+    end = start + length
+
+    def twice(one: Floats, other: Floats) -> Floats:
+        apart = np.abs(one[:, None] - other)
+        return np.asarray(apart + np.expm1(-apart))
+
+    whole = twice(end, start) - twice(end, end) - twice(start, start) + twice(start, end)
+    return np.asarray(whole / (length[:, None] * length))
 
 
 def _integral(rates: Floats, time_s: Floats) -> Floats:

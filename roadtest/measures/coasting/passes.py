@@ -50,10 +50,11 @@ def passes_over(evidence: Evidence, runs: Sequence[Stretch]) -> Passes:
     seen = np.flatnonzero(np.isfinite(altitude) & np.isfinite(east))
     time, altitude, east, north = (row[seen] for row in (time, altitude, east, north))
     breaks = _breaks(time, altitude, east, north)
-    edges = np.sort([at for run in runs for at in (run.time_s[0], run.time_s[-1])])
-    driven = np.searchsorted(edges, time)  # odd within a run
-    ends = _windows(time, driven)
-    ends = ends[driven[ends[:, 0]] % 2 == 0]
+    begun, over = (
+        np.searchsorted(np.sort([run.time_s[at] for run in runs]), time) for at in (0, -1)
+    )
+    ends = _windows(time, begun + over)
+    ends = ends[(begun == over)[ends[:, 0]]]  # runs may overlap
     ends = ends[_near(east[ends], north[ends], runs)]
     ends = ends[:: 1 + ends.shape[0] // _MOST_WINDOWS]
     total = np.concatenate([[0.0], np.cumsum(altitude)])

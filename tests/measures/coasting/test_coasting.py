@@ -150,6 +150,20 @@ def test_altitudes_are_known_as_badly_as_their_means_over_windows_wander() -> No
     np.testing.assert_allclose(apart / middles, 2.0 / 3.0, atol=0.03)
 
 
+def test_windows_that_overlap_wander_together() -> None:
+    """The double integral by the midpoint rule; a covariance has no negative eigenvalue."""
+    ends = np.array(
+        [[0.0, 1.0], [0.5, 1.5], [1.0, 2.0], [0.2, 0.3], [100.0, 130.0], [110.0, 111.0]]
+    )
+    middles = np.array(
+        [start + (np.arange(200) + 0.5) / 200.0 * (end - start) for start, end in ends]
+    )
+    apart = np.abs(middles[:, None, :, None] - middles[None, :, None, :])
+    covariance = mean_wandering(ends)
+    np.testing.assert_allclose(covariance, np.exp(-apart / 120.0).mean(axis=(2, 3)), atol=1e-5)
+    assert np.linalg.eigvalsh(covariance).min() > 0.0
+
+
 def test_deceleration_is_given_where_it_was_driven_and_nowhere_else() -> None:
     rows = measured().result.deceleration
     speeds = [row.speed.value for row in rows if row.speed]
