@@ -67,14 +67,16 @@ def follow(samples: EngineSamples, evidence: Evidence, road: Road) -> Followed:
     fixed = bool(shifts) and is_fixed(samples, road, start)
     last_step_s = last_drift = np.inf
     last_count = 0
-    fullest: tuple[int, _Once, Clock, Turns] | None = None
+    one_gear = np.empty(0)  # modes that turned out to be another one's gear
+    rounds: list[_Round] = []
     for k in range(_ROUNDS + 1):
         once = _once(evidence, samples, turns, modes, road, clock)
         if once.fit is None or once.blocks is None:
             break
         fit = once.fit
-        if k and (fullest is None or fit.count >= fullest[0]):
-            fullest = fit.count, once, clock, turns
+        apart = bool(np.all(np.abs(np.diff(fit.log_turns)) > GEARS_APART))
+        if k:  # two that have become one are no two gears
+            rounds.append(_Round((apart, fit.count), once, clock, turns))
         if k == _ROUNDS:
             continue
         step = float(np.clip(fit.shift_s, -_MOST_STEP_S, _MOST_STEP_S))
@@ -90,7 +92,6 @@ def follow(samples: EngineSamples, evidence: Evidence, road: Road) -> Followed:
         swings = swings and bool(kept.all())
         settled |= swings and abs(fit.drift + last_drift) < 0.1 * fit.u_drift
         last_step_s, last_drift, last_count = step, fit.drift, kept.size
-        apart = bool(np.all(np.abs(np.diff(fit.log_turns)) > GEARS_APART))
         # A gear seen, but never settled enough to be fitted, stays where it was seen.
         seconds = once.blocks.seconds
         unfitted = np.setdiff1d(np.flatnonzero(seconds >= _LEAST_GEAR_S), fit.gears)
@@ -98,14 +99,18 @@ def follow(samples: EngineSamples, evidence: Evidence, road: Road) -> Followed:
             break
         clock = Clock(clock.offset_s + step, clock.drift + fit.drift, fit.from_s, u_offset)
         turns = turns_per_metre(samples, road, clock)
+        one_gear = np.append(one_gear, _same_gear(fit, modes, seconds))
         modes = _merged(
             np.append(fit.log_turns[kept], modes[unfitted]),
             np.append(seconds[fit.gears][kept], seconds[unfitted]),
         )
-        modes = find_modes(turns, modes)  # a better clock makes more of them stand out
+        # A better clock makes more of them stand out, and those of one gear in tight turns again.
+        found = find_modes(turns, modes)
+        again = np.abs(found[:, None] - one_gear).min(axis=1, initial=np.inf) < 0.5 * GEARS_APART
+        modes = found[~again | np.isin(found, modes)]
     else:  # it never settled: no round is better than another, but some tell more gears
-        if fullest is not None:
-            _, once, clock, turns = fullest
+        best = _fullest(rounds)
+        once, clock, turns = best.once, best.clock, best.turns
     if once.fit is None or not _in_step(turns, once.sequence, once.fit, fixed):
         return Followed(samples, clock, shifts, turns, _nothing(turns), None, None, fixed)
     sequence = _renumbered(once.sequence, once.fit)
@@ -136,6 +141,31 @@ def _once(
     sequence = decode(turns, modes)
     blocks = blocks_of(evidence, samples, turns, sequence, modes.size)
     return _Once(sequence, blocks, fit_ratios(blocks, samples, road, clock.drift))
+
+
+@dataclass(frozen=True)
+class _Round:
+    """A round, and its rank: whether its gears are apart, and how many."""
+
+    rank: tuple[bool, int]
+    once: _Once
+    clock: Clock
+    turns: Turns
+
+
+def _fullest(rounds: list[_Round]) -> _Round:
+    """Return the last round that tells most gears; a gear that one round alone tells is none."""
+    ranks = [one.rank for one in rounds]
+    often = [rank for rank in ranks if ranks.count(rank) > 1]
+    most = max(often or ranks)
+    return [one for one in rounds if one.rank == most][-1]
+
+
+def _same_gear(fit: Fit, modes: Floats, seconds: Floats) -> Floats:
+    """Return the modes, of each two whose gears the fit has made one, that were seen less."""
+    pairs = np.flatnonzero(np.abs(np.diff(fit.log_turns)) <= GEARS_APART)
+    both = fit.gears[pairs], fit.gears[pairs + 1]
+    return np.asarray(modes[np.where(seconds[both[0]] < seconds[both[1]], *both)])
 
 
 def _merged(modes: Floats, seconds: Floats) -> Floats:
