@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -68,7 +69,7 @@ def follow(samples: EngineSamples, evidence: Evidence, road: Road) -> Followed:
     last_step_s = last_drift = np.inf
     last_count = 0
     one_gear = np.empty(0)  # modes that turned out to be another one's gear
-    rounds: list[_Round] = []
+    rounds: dict[_Rank, _Round] = {}
     for k in range(_ROUNDS + 1):
         once = _once(evidence, samples, turns, modes, road, clock)
         if once.fit is None or once.blocks is None:
@@ -76,7 +77,9 @@ def follow(samples: EngineSamples, evidence: Evidence, road: Road) -> Followed:
         fit = once.fit
         apart = bool(np.all(np.abs(np.diff(fit.log_turns)) > GEARS_APART))
         if k:  # two that have become one are no two gears
-            rounds.append(_Round((apart, fit.count), once, clock, turns))
+            rank = apart, fit.count
+            before = rounds[rank].times if rank in rounds else 0
+            rounds[rank] = _Round(before + 1, once, clock, turns)
         if k == _ROUNDS:
             continue
         step = float(np.clip(fit.shift_s, -_MOST_STEP_S, _MOST_STEP_S))
@@ -143,22 +146,24 @@ def _once(
     return _Once(sequence, blocks, fit_ratios(blocks, samples, road, clock.drift))
 
 
+_Rank = tuple[bool, int]  # whether a round's gears are apart, and how many there are
+
+
 @dataclass(frozen=True)
 class _Round:
-    """A round, and its rank: whether its gears are apart, and how many."""
+    """The last round of a rank, and how many there were."""
 
-    rank: tuple[bool, int]
+    times: int
     once: _Once
     clock: Clock
     turns: Turns
 
 
-def _fullest(rounds: list[_Round]) -> _Round:
+def _fullest(rounds: Mapping[_Rank, _Round]) -> _Round:
     """Return the last round that tells most gears; a gear that one round alone tells is none."""
-    ranks = [one.rank for one in rounds]
-    often = [rank for rank in ranks if ranks.count(rank) > 1]
-    most = max(often or ranks)
-    return [one for one in rounds if one.rank == most][-1]
+    apart = [rank for rank in rounds if rank[0]] or list(rounds)
+    often = [rank for rank in apart if rounds[rank].times > 1]
+    return rounds[max(often or apart)]
 
 
 def _same_gear(fit: Fit, modes: Floats, seconds: Floats) -> Floats:
