@@ -166,11 +166,14 @@ def clutch_slip(case: Case, target: Target) -> Finding:
     if not seen:
         why = "No pull under load with the engine speed beside it" if case.has_tach else NO_TACH
         return nothing_to_judge(subject, limit, why, f"Drive {how}")
-    unseen = "The hardest pulls have too few rows of engine speed"
+    unseen = (
+        "Of the hardest pulls there are too few rows of engine speed, or too little easy driving "
+        "in their gears"
+    )
     worst = max(seen, key=lambda slip: slip.low)
     if worst.low > allowed:
         return from_figure(case, subject, worst, limit, f"{unseen}: it may slip more yet")
-    closely = f"Drive {how} every second or more often"
+    closely = f"Drive {how} every second or more often, and 20 s of easy driving in that gear"
     return nothing_to_judge(subject, limit, f"{unseen} to tell", closely)
 
 

@@ -63,6 +63,7 @@ class Blocks:
     slow_rows: bool  # rows are seconds apart, and may blend two gears
     changes: Floats  # of such rows: how many of the two neighbours are in another gear
     seconds: Floats  # [k], locked time of each gear, light or not
+    easily: Bools  # [k], gears whose driving without load is enough to be told by
 
 
 def blocks_of(
@@ -86,15 +87,17 @@ def blocks_of(
             light[first : np.searchsorted(turns.time_s, manoeuvre.end_s, "right")] = False
     interval = turns.interval_s
     chosen, changes = settled & light, _changes(turns, sequence)
+    easily = np.ones(count, dtype=bool)
     for gear in range(count):
         mine = settled & (sequence.gear == gear)
         easy = interval[mine & light & (changes == 0.0)]
         if easy.sum() < _LEAST_LIGHT_S or easy.size < _LEAST_ROWS:
+            easily[gear] = False
             chosen |= mine & (turns.push_mps2 > LIGHT_MPS2[0])
     seconds = np.array(
         [interval[sequence.locked & (sequence.gear == g)].sum() for g in range(count)]
     )
-    return _means(samples, turns, sequence, np.flatnonzero(chosen), changes, seconds)
+    return _means(samples, turns, sequence, np.flatnonzero(chosen), changes, seconds, easily)
 
 
 def _much_torque(turns: Turns, sequence: Sequence) -> Bools:
@@ -151,6 +154,7 @@ def _means(
     index: Ints,
     changes: Floats,
     seconds: Floats,
+    easily: Bools,
 ) -> Blocks:
     time, gear = turns.time_s[index], sequence.gear[index]
     interval = turns.interval_s[index]
@@ -206,6 +210,7 @@ def _means(
         slow_rows=_slow_rows(turns),
         changes=mean(changes[index]),
         seconds=seconds,
+        easily=easily,
     )
 
 

@@ -38,6 +38,7 @@ _SLOWEST_MPS: Final = 3.0
 _TRIED: Final = 0.9
 """Of the torque that the drive's pulls reached: a clutch seen under less may slip under more, and
 is not told to hold (our choice: as well as torques are known)."""
+_SHOWN: Final = 0.001  # of slip: less is none
 _REACHED: Final = 0.9  # quantile of a pull's samples: the very highest is the luckiest
 
 
@@ -46,7 +47,8 @@ class Slips:
     """The largest sustained slip of each pull, and that of the drive.
 
     The latter is None without any, and where the hardest pulls were not looked at: then what is
-    seen in others is the least that it can be.
+    seen in others is the least that it can be. Pulls in gears hardly driven otherwise may show
+    slip, but that they show none says nothing.
     `modes` are the gears of the rows, as indices into those of the fit. `fit` is the fit without
     what slip did to it: ratios of gears hardly driven but under load are told too high by a
     slipping clutch.
@@ -138,9 +140,24 @@ def slips(followed: Followed, evidence: Evidence, road: Road, rng: np.random.Gen
         value=followed.fit.value - clutch.in_fit.mean(axis=0),
         covariance=followed.fit.covariance + np.cov(clutch.in_fit.T),
     )
-    tried = _tried(followed, evidence, [index for _, index in loaded])
-    largest = Quantity.from_draws(slip.max(axis=1), "1") if tried else None
+    largest = Quantity.from_draws(slip.max(axis=1), "1")
+    looked_at = [index for _, index in loaded]
+    if largest is not None and largest.low < _SHOWN:
+        looked_at = [index for index in looked_at if _driven_easily(followed, index)]
+    if not _tried(followed, evidence, looked_at):
+        largest = None
     return Slips(tuple(rows), tuple(modes), largest, fit)
+
+
+def _driven_easily(followed: Followed, index: Ints) -> bool:
+    """Return whether the gear of these samples was driven enough without load to be told by it.
+
+    One that was not is told by what a clutch may have slipped in it, and clears none.
+    """
+    if followed.blocks is None or followed.fit is None:
+        raise ValueError("no gears were fitted")
+    gear = followed.sequence.gear[index[0]]
+    return bool(followed.blocks.easily[followed.fit.gears[gear]])
 
 
 def _tried(followed: Followed, evidence: Evidence, loaded: Sequence[Ints]) -> bool:
@@ -167,8 +184,8 @@ def _tried(followed: Followed, evidence: Evidence, loaded: Sequence[Ints]) -> bo
             mine = mine[gear[mine] != first]
         if mine.size:
             reached = max(reached, float(np.quantile(torque[mine], _REACHED)))
-    seen = max(float(np.quantile(torque[index], _REACHED)) for index in loaded)
-    return seen >= _TRIED * reached
+    seen = [float(np.quantile(torque[index], _REACHED)) for index in loaded]
+    return max(seen, default=0.0) >= _TRIED * reached
 
 
 def _sustained(slip: Floats, time_s: Floats) -> Floats:

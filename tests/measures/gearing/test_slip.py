@@ -83,6 +83,14 @@ def test_a_clutch_that_slips_evenly_is_no_further_gear() -> None:
     assert abs(found.result.clutch_slip.value - slipping) < found.result.clutch_slip.u95
 
 
+def test_a_pull_in_a_gear_hardly_driven_otherwise_clears_no_clutch() -> None:
+    """What the clutch may have slipped all along in it is in the ratio that it is told by."""
+    truth = simulate(long_pull, shakedown_of().car, seed=8)
+    found = measure_gearing(seen(truth, Tach(offset_s=15.0, lag_s=0.1))).result
+    assert [row.gear for row in found.slips] == [4]
+    assert found.clutch_slip is None
+
+
 def test_a_receiver_that_smooths_its_speed_is_no_slip() -> None:
     """Where stops have told how much it does: this drive has none that would."""
     truth, lag = truth_of("right"), 0.8
