@@ -43,7 +43,7 @@ AXLE_TEETH = {
     4.55: (11, 50),
 }
 MOST_TACH_OFF = 0.002  # of a tach that is right
-ROUNDED_TO = 0.01  # ratios on a sheet
+DECIMALS = 2  # of ratios on a sheet
 GRADUATION_MPH = 2.0
 NOTED_SD_S = 5.0 / 1.96  # times noted by hand are good to 5 s, as the format of the notes says
 
@@ -155,12 +155,9 @@ def _car(seed: int, rng: np.random.Generator) -> Car:
 
 def _cut(ratios: tuple[float, ...], own: np.random.Generator) -> tuple[float, ...]:
     """Return ratios as wheels were cut, which figures of two decimals stand for; direct is 1."""
-    off = own.uniform(-0.5 * ROUNDED_TO, 0.5 * ROUNDED_TO, len(ratios)).tolist()
+    most = 0.5 * 10.0**-DECIMALS
+    off = own.uniform(-most, most, len(ratios)).tolist()
     return tuple(r if r == 1.0 else r + by for r, by in zip(ratios, off, strict=True))
-
-
-def _rounded(value: float) -> float:
-    return round(value, 2)
 
 
 def _road(seed: int, rng: np.random.Generator) -> Road:
@@ -316,7 +313,7 @@ def _sheet(
     car: Car, tach: Tach | None, rng: np.random.Generator
 ) -> tuple[dict[str, object], float, str]:
     """Return the build sheet, the axle that its figure stands for, and what is wrong with it."""
-    ratios, axle = tuple(_rounded(r) for r in car.ratios), _rounded(car.axle)
+    ratios, axle = tuple(round(r, DECIMALS) for r in car.ratios), round(car.axle, DECIMALS)
     other = OTHER_BOX if ratios != OTHER_BOX else ANOTHER_BOX
     boxes, axles = [ratios, other], [axle, 3.23 if axle > 3.6 else 4.44]
     wrong = str(rng.choice(["right", "gearbox", "axle"], p=[0.7, 0.15, 0.15]))

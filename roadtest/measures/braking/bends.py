@@ -63,8 +63,9 @@ def _before(sideways: Sideways, rng: np.random.Generator) -> Floats:
     bend, first = _believed(mean(0, whole), straight, _BENDS, rng), 0
     places = (whole // 2, whole - whole // 4, whole - whole // 8)
     for at in places:
-        changes = _chance(mean(at, whole) - mean(first, at), _CHANGES / len(places))
-        after = _believed(mean(at, whole), straight, _BENDS, rng)
+        last = mean(at, whole)
+        changes = _chance(last - mean(first, at), _CHANGES / len(places))
+        after = _believed(last, straight, _BENDS, rng)
         bend, first = np.where(rng.random(bend.size) < changes, after, bend), at
     return bend
 

@@ -18,7 +18,7 @@ from roadtest.measures.braking.stop import StopDraws
 Floats = NDArray[np.float64]
 
 APPROACH_S = 1.0  # formats: the line of approach is that of the last second before the stop
-_PARTS = 8
+_PARTS = 8  # of the time before the stop, in which the road's bend may change
 
 
 @dataclass(frozen=True)
